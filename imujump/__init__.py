@@ -1,0 +1,1 @@
+"""Measures approach jumps from inertial sensors worn on both shanks and the pelvis."""

@@ -1,0 +1,1 @@
+"""Sample batches in, attempts with metrics and uncertainty out; no files, clocks or threads."""

@@ -1,0 +1,1 @@
+"""Recordings on disk: packets and tables in, sample batches out, and back."""
