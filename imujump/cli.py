@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import sys
-import tomllib
 import traceback
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TextIO
 
 import click
 
@@ -19,6 +19,7 @@ from imujump.model import Analysis
 from imujump.progress import PatientBar
 from imujump.sheet import attempt_sheets
 from imujump.table import Named, attempts_table
+from imujump.wording import sentence
 
 PIPED_WIDTH = 100
 """Characters of a line when the output is no terminal (own choice: fits a printed page)."""
@@ -52,7 +53,7 @@ def analyse(
     as_json: bool,
     columns_file: Path | None,
 ) -> None:
-    r"""Find the jumps in recordings and measure each of them.
+    """Find the jumps in recordings and measure each of them.
 
     PATH is a recording file, a Motion-BIDS "..._motion.tsv", a CSV or Parquet table, or a
     folder that holds any of these. Give as many as you like.
@@ -73,13 +74,12 @@ def analyse(
 
     Exit status: 0 all recordings were analysed, 1 at least one could not be (it is named
     with what to do about it, the others are still analysed), 2 the command was not understood.
-    """
+    """  # noqa: D301 - \b is click's sign for lines kept as they are
     if as_csv and as_json:
         raise click.UsageError("--csv and --json exclude each other; choose one.")
     if everything and (as_csv or as_json):
         raise click.UsageError("--all is for the table; --csv and --json always hold everything.")
-    column_map = None if columns_file is None else _column_map(columns_file)
-    run = _Run(paths, column_map)
+    run = _Run(paths, columns_file)
     if as_json:
         for name, analysis in run:
             _write(contract.line(analysis, name))
@@ -98,7 +98,7 @@ class _Run:
     standard error and sets ``failed``.
     """
 
-    def __init__(self, paths: Iterable[str], column_map: dict[str, Any] | None) -> None:
+    def __init__(self, paths: Iterable[str], column_map: Path | None) -> None:
         self._paths = tuple(paths)
         self._column_map = column_map
         self.failed = False
@@ -131,17 +131,22 @@ class _Run:
 
 def find_recordings(path: str) -> list[Path]:
     """List the recordings under one path as the user typed it."""
-    from imujump import recording  # loading the readers takes a second that --help can save
+    # Loading the readers and the pipeline takes a second that --help need not spend.
+    from imujump.recording import files
 
-    return recording.find_recordings([Path(path)])
+    return files.find_recordings([path])
 
 
-def analyse_recording(path: Path, column_map: dict[str, Any] | None) -> Analysis:
+def analyse_recording(path: Path, column_map: Path | None) -> Analysis:
     """Open one recording and run the pipeline over it."""
     from imujump.pipeline import engine
-    from imujump.recording import open_recording
+    from imujump.recording import files
 
-    return engine.analyse(open_recording(path, column_map))
+    source = files.open_recording(path, column_map)
+    with contextlib.ExitStack() as stack:
+        if close := getattr(source, "close", None):
+            stack.callback(close)
+        return engine.analyse(source)
 
 
 def failure(path: str, error: Exception) -> str:
@@ -164,24 +169,14 @@ def failure(path: str, error: Exception) -> str:
     return " ".join(told.split())
 
 
-def _column_map(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise click.BadParameter(
-            f"{path} is not a TOML file ({error}); see the example in README.",
-            param_hint="--columns",
-        ) from error
-
-
 def _print_csv(run: _Run) -> None:
     _write(spreadsheet.header())
     for name, analysis in run:
         _write(spreadsheet.rows(name, analysis.attempts))
         if not analysis.attempts:
-            _tell(f"{name}: no jump found.")
+            _tell(f"{name}: No jump found.")
         for warning in analysis.warnings:
-            _tell(f"{name}: {warning}")
+            _tell(f"{name}: {sentence(warning)}")
 
 
 def _print_table(run: _Run, everything: bool) -> None:
@@ -202,8 +197,8 @@ def _write(text: str) -> None:
     sys.stdout.buffer.flush()
 
 
-def _tell(sentence: str) -> None:
-    click.echo(_encodable(sentence, sys.stderr), err=True)
+def _tell(text: str) -> None:
+    click.echo(_encodable(text, sys.stderr), err=True)
 
 
 def _encodable(text: str, stream: TextIO) -> str:

@@ -85,7 +85,8 @@ class PatientBar:
             self._timer = None
         with self._lock:
             self._wanted = False
-            self._bar.stop()
+            if self._bar.live.is_started:
+                self._bar.stop()
 
     def _show(self) -> None:
         with self._lock:

@@ -39,7 +39,7 @@ def attempt_sheets(recordings: Sequence[Named], width: int, glyphs: Glyphs) -> s
 def _sensors(analysis: Analysis) -> list[str]:
     return [
         f"  {PLACEMENTS[sensor.placement]}: {sensor.rate_hz:g} samples a second, "
-        f"{sensor.missing_s:.2f} s missing, {sensor.clipped_samples} samples at the range's end"
+        f"{sensor.missing_s:.2f} s missing, {sensor.clipped_samples} samples clipped"
         for sensor in analysis.sensors
     ]
 
@@ -87,32 +87,33 @@ def _metric(name: str, estimate: Estimate, width: int, glyphs: Glyphs) -> list[s
 STEP_COLUMNS: tuple[tuple[str, str, Unit, int], ...] = (
     ("length", "length_m", CENTIMETRES, 0),
     ("time", "time_s", MILLISECONDS, 0),
-    ("contact before", "contact_s", MILLISECONDS, 0),
+    ("contact", "contact_s", MILLISECONDS, 0),
     ("speed", "speed_mps", METRES_PER_SECOND, 2),
 )
-"""The measured columns of the steps: head, field, display unit, decimals. The contact is that
-of the foot which begins the step."""
+"""The measured columns of the steps: head, field, display unit, decimals."""
 
 
 def _steps(attempt: Attempt, glyphs: Glyphs) -> list[str]:
+    title = "Steps (contact is that of the foot which begins the step)"
     if not attempt.steps:
-        return ["Steps", "  no step of an approach was found"]
-    head = ["step", "lands on", "at (min:s)"]
-    head += [f"{title}, {glyphs.written(unit.symbol)}" for title, _, unit, _ in STEP_COLUMNS]
-    rows = [head, *(_step(step, glyphs) for step in attempt.steps)]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
-    return [
-        "Steps",
-        *(
-            "  " + "  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip()
-            for row in rows
-        ),
+        return [title, "  no step of an approach was found"]
+    rows = [
+        ["step", "lands", "at", *(head for head, *_ in STEP_COLUMNS)],
+        ["", "on", "min:s", *(glyphs.written(unit.symbol) for _, _, unit, _ in STEP_COLUMNS)],
+        *(_step(step, glyphs) for step in attempt.steps),
     ]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [title, *(_spread(row, widths) for row in rows)]
+
+
+def _spread(cells: Sequence[str], widths: Sequence[int]) -> str:
+    padded = (cell.ljust(width) for cell, width in zip(cells, widths, strict=True))
+    return "  " + "  ".join(padded).rstrip()
 
 
 def _step(step: Step, glyphs: Glyphs) -> list[str]:
     cells = [step_name(step), str(step.side), clock_time(step.strike_s)]
     for _, field, unit, decimals in STEP_COLUMNS:
         value, sigma = value_and_sigma(stated(getattr(step, field)), unit, decimals)
-        cells.append(f"{value} {glyphs.plus_minus} {sigma}" if sigma else value)
+        cells.append(f"{value}{glyphs.plus_minus}{sigma}" if sigma else value)
     return cells

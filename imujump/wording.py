@@ -233,7 +233,7 @@ METRICS: dict[str, Wording] = {
     "height_flight_m": Wording(
         FLIGHT,
         "flight-time height",
-        "height (flight)",
+        "flight height",
         "Jump height worked out from flight time, g·t²/8; reads high when the athlete lands "
         "lower than they took off.",
         CENTIMETRES,
@@ -250,7 +250,7 @@ METRICS: dict[str, Wording] = {
     "height_velocity_m": Wording(
         FLIGHT,
         "take-off-velocity height",
-        "height (velocity)",
+        "velocity height",
         "Jump height worked out from vertical take-off speed, v²/2g.",
         CENTIMETRES,
         1,
