@@ -174,3 +174,46 @@ def test_batches_hold_every_sample_once_in_order(shared_data: Path) -> None:
             own = [b for b in batches if b.placement is sensor.placement]
             assert np.array_equal(np.concatenate([b.ticks for b in own]), sensor.ticks)
             assert np.array_equal(np.concatenate([b.accel_mps2 for b in own]), sensor.accel_mps2)
+
+
+@pytest.mark.requires_shared("walk_foot_mocap")
+def test_dead_reckoning_from_the_axes_as_read_meets_the_optical_strides(
+    shared_data: Path,
+) -> None:
+    # Plain strapdown integration from one still mid-stance to the next. Mirrored axes, a
+    # wrong sign or unit of the rate leave metres a second at the end of the stride.
+    source, truth = walking.walk_foot_mocap(shared_data)
+    error_m, left_over_mps = [], []
+    for stride in truth.strides:
+        sensor = source.sensor(stride.side.shank)
+        span = slice(
+            *np.rint(np.array([stride.start_s, stride.end_s]) * sensor.rate_hz).astype(int)
+        )
+        length_m, rest_mps = _dead_reckoned(
+            sensor.accel_mps2[span], sensor.gyro_radps[span], sensor.rate_hz
+        )
+        error_m.append(length_m - stride.length_m)
+        left_over_mps.append(rest_mps)
+    # Own measurement: mean -1.3 cm, SD 6.9 cm, 0.42 m/s left; with the rate negated 0.5 m
+    # short and 6.9 m/s left.
+    assert abs(float(np.mean(error_m))) < 0.05
+    assert float(np.std(error_m)) < 0.12
+    assert float(np.median(left_over_mps)) < 1.0
+
+
+def _dead_reckoned(
+    accel_mps2: np.ndarray, gyro_radps: np.ndarray, rate_hz: float
+) -> tuple[float, float]:
+    """Horizontal path of a stride from rest to rest, and the speed left before mending."""
+    rest = accel_mps2[:8].mean(axis=0)
+    gravity_mps2 = float(np.linalg.norm(rest))
+    attitude = Rotation.align_vectors([[0.0, 0.0, 1.0]], [rest / gravity_mps2])[0]
+    world_mps2 = []
+    for force, rate in zip(accel_mps2, gyro_radps, strict=True):
+        attitude = attitude * Rotation.from_rotvec(rate / rate_hz)
+        world_mps2.append(attitude.apply(force) - [0.0, 0.0, gravity_mps2])
+    velocity_mps = np.cumsum(world_mps2, axis=0) / rate_hz
+    left_over = velocity_mps[-1]
+    mended = velocity_mps - np.linspace(0.0, 1.0, len(velocity_mps))[:, None] * left_over
+    path_m = mended.sum(axis=0) / rate_hz
+    return float(np.linalg.norm(path_m[:2])), float(np.linalg.norm(left_over))
