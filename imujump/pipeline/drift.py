@@ -1,0 +1,372 @@
+"""Drift of inertial dead reckoning as a linear least-squares problem over knots.
+
+Dead reckoning integrates angular rate to attitude and specific force to velocity and
+position; its errors grow smoothly and are linear in a few unknowns. For each sensor the
+unknowns are the errors of attitude, velocity and position at *knots* along the window and
+one constant bias of gyroscope and accelerometer. Known facts (a standing athlete, a foot
+that pivots on its ankle, level ground, bones of constant length) are rows on these
+unknowns. All sensors are solved together, forwards and backwards in time at once: the
+batch form of a fixed-interval smoother (Rauch, Tung and Striebel, AIAA J. 3(8), 1965, from
+memory), which also takes facts that tie two sensors or concern an unknown constant.
+
+The unknowns at knots form a chain, so the normal equations are banded with a border for
+the constants. The standard deviation of any output that is linear in the unknowns follows
+from the same factorisation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, cho_solve_banded, cholesky_banded
+
+from imujump.model import BoolArray, FloatArray, IntArray
+from imujump.pipeline.strapdown import Strapdown, cross_matrix, cumulative_trapezoid, rotate
+
+ATTITUDE, VELOCITY, POSITION = slice(0, 3), slice(3, 6), slice(6, 9)
+STATES = 9
+BIASES = 6
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseModel:
+    """How fast dead reckoning goes wrong.
+
+    Attributes
+    ----------
+    gyro_density : float
+        White noise of the gyroscope, rad/s/√Hz.
+    accel_density : float
+        White noise of the accelerometer incl. soft tissue, m/s²/√Hz.
+    gyro_scale, accel_scale : float
+        Relative scale error (one standard deviation).
+    gyro_bias_radps, accel_bias_mps2 : float
+        Standard deviation of the constant biases left after the rest calibration.
+    clipped_accel_mps2, missing_accel_mps2 : float
+        Standard deviation of a sample's specific force when it was clipped or lost.
+    missing_gyro_radps : float
+        Standard deviation of the angular rate while samples are missing.
+    """
+
+    gyro_density: float
+    accel_density: float
+    gyro_scale: float
+    accel_scale: float
+    gyro_bias_radps: float
+    accel_bias_mps2: float
+    clipped_accel_mps2: float
+    missing_accel_mps2: float
+    missing_gyro_radps: float
+
+
+class _Propagation:
+    """Exact transition of the error state between any two samples of one sensor.
+
+    Derivatives: attitude' = -R b_g; velocity' = attitude × f - R b_a; position' =
+    velocity, with f the specific force in world axes. Running integrals from the window's
+    start give the transition between any pair of samples by differences.
+    """
+
+    def __init__(self, path: Strapdown) -> None:
+        h = path.step_s
+        self.time = np.arange(len(path.rot)) * h
+        f = -cross_matrix(path.force_mps2)
+        self.rot1 = cumulative_trapezoid(path.rot, h)
+        self.rot2 = cumulative_trapezoid(self.rot1, h)
+        self.force1 = cumulative_trapezoid(f, h)
+        self.force2 = cumulative_trapezoid(self.force1, h)
+        self.mixed1 = cumulative_trapezoid(f @ self.rot1, h)
+        self.mixed2 = cumulative_trapezoid(self.mixed1, h)
+
+    def between(self, start: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray]:
+        """State transitions (m, 9, 9) and bias effects (m, 9, 6) from start to end."""
+        m = len(start)
+        dt = (self.time[end] - self.time[start])[:, None, None]
+        phi = np.zeros((m, STATES, STATES))
+        phi[:] = np.eye(STATES)
+        f1 = self.force1[end] - self.force1[start]
+        f2 = self.force2[end] - self.force2[start] - dt * self.force1[start]
+        phi[:, VELOCITY, ATTITUDE] = f1
+        phi[:, POSITION, ATTITUDE] = f2
+        phi[:, POSITION, VELOCITY] = dt * np.eye(3)
+        bias = np.zeros((m, STATES, BIASES))
+        r0 = self.rot1[start]
+        r1 = self.rot1[end] - r0
+        r2 = self.rot2[end] - self.rot2[start] - dt * r0
+        m1 = self.mixed1[end] - self.mixed1[start] - f1 @ r0
+        m2 = self.mixed2[end] - self.mixed2[start] - dt * self.mixed1[start] - f2 @ r0
+        bias[:, ATTITUDE, 0:3] = -r1
+        bias[:, VELOCITY, 0:3] = -m1
+        bias[:, POSITION, 0:3] = -m2
+        bias[:, VELOCITY, 3:6] = -r1
+        bias[:, POSITION, 3:6] = -r2
+        return phi, bias
+
+
+class DriftProblem:
+    """Collects facts about the drift of several sensors, then solves for it.
+
+    Parameters
+    ----------
+    paths : tuple of Strapdown
+        Dead reckoning of each sensor over the same window.
+    noise : tuple of NoiseModel
+        One per sensor.
+    missing, clipped : tuple of BoolArray
+        (n,) per sensor: samples lost, samples at the end of the range.
+    knots : IntArray
+        Sample indices that carry unknowns, the same for all sensors.
+    scalars : tuple of (mean, sigma)
+        Further unknown constants, such as a bone's length, with what is known of them.
+
+    Examples
+    --------
+    A sensor at rest whose accelerometer reads 0.01 m/s² too much is brought back by the
+    fact that it does not move at the end:
+
+    >>> from imujump.pipeline.strapdown import dead_reckon
+    >>> accel = np.tile((0.01, 0.0, 9.81), (201, 1))
+    >>> path = dead_reckon(accel, np.zeros((201, 3)), 0.01, np.eye(3), 9.81)
+    >>> noise = NoiseModel(1e-5, 1e-3, 0.0, 0.0, 1e-6, 0.05, 1.0, 1.0, 1.0)
+    >>> still = np.zeros(201, dtype=bool)
+    >>> knots = np.array((0, 100, 200))
+    >>> problem = DriftProblem((path,), (noise,), (still,), (still,), knots)
+    >>> for axis in range(3):
+    ...     problem.pin(0, 0, 0 + axis, 0.0, 1e-4)
+    ...     problem.pin(0, 0, 3 + axis, 0.0, 1e-3)
+    ...     problem.pin(0, 0, 6 + axis, 0.0, 1e-3)
+    ...     problem.pin(0, 200, 3 + axis, -path.velocity_mps[200, axis], 1e-3)
+    >>> bool(abs(problem.solve().path(0).position_m[-1, 0]) < 1e-3)
+    True
+    """
+
+    def __init__(
+        self,
+        paths: tuple[Strapdown, ...],
+        noise: tuple[NoiseModel, ...],
+        missing: tuple[BoolArray, ...],
+        clipped: tuple[BoolArray, ...],
+        knots: IntArray,
+        scalars: tuple[tuple[float, float], ...] = (),
+    ) -> None:
+        self.paths = paths
+        self.knots = np.unique(knots)
+        self.sensors = len(paths)
+        self.width = STATES * self.sensors
+        self.border = BIASES * self.sensors + len(scalars)
+        self._propagations = tuple(_Propagation(path) for path in paths)
+        m, k = self.width, len(self.knots)
+        self._diagonal = np.zeros((k, m, m))
+        self._below = np.zeros((k - 1, m, m))
+        self._edge = np.zeros((k, m, self.border))
+        self._corner = np.zeros((self.border, self.border))
+        self._rhs = np.zeros((k, m))
+        self._rhs_border = np.zeros(self.border)
+        self._transitions = []
+        for s, path in enumerate(paths):
+            self._add_motion(s, path, noise[s], missing[s], clipped[s])
+        for number, (mean, sigma) in enumerate(scalars):
+            at = BIASES * self.sensors + number
+            self._corner[at, at] += 1.0 / sigma**2
+            self._rhs_border[at] += mean / sigma**2
+
+    def _add_motion(
+        self, s: int, path: Strapdown, noise: NoiseModel, missing: BoolArray, clipped: BoolArray
+    ) -> None:
+        phi, effect = self._propagations[s].between(self.knots[:-1], self.knots[1:])
+        self._transitions.append((phi, effect))
+        q_inv = np.linalg.inv(_process_noise(path, noise, missing, clipped, self.knots))
+        own = slice(STATES * s, STATES * (s + 1))
+        bias = slice(BIASES * s, BIASES * (s + 1))
+        phi_q = np.swapaxes(phi, 1, 2) @ q_inv
+        self._diagonal[1:, own, own] += q_inv
+        self._diagonal[:-1, own, own] += phi_q @ phi
+        self._below[:, own, own] -= q_inv @ phi
+        self._edge[1:, own, bias] -= q_inv @ effect
+        self._edge[:-1, own, bias] += phi_q @ effect
+        self._corner[bias, bias] += np.einsum("kia,kij,kjb->ab", effect, q_inv, effect)
+        prior = np.array((noise.gyro_bias_radps,) * 3 + (noise.accel_bias_mps2,) * 3)
+        self._corner[bias, bias] += np.diag(1.0 / prior**2)
+
+    def knot_numbers(self, index: IntArray) -> IntArray:
+        """Positions of sample indices among the knots; each must be one."""
+        at = np.searchsorted(self.knots, index)
+        if np.any(at >= len(self.knots)) or np.any(self.knots[at] != index):
+            raise ValueError("index holds samples that are not knots; add them to knots")
+        return at
+
+    def add(
+        self,
+        index: IntArray,
+        weights: FloatArray,
+        value: FloatArray,
+        sigma: FloatArray,
+        scalars: FloatArray | None = None,
+    ) -> None:
+        """Add r scalar facts: weights · unknowns = value ± sigma.
+
+        Parameters
+        ----------
+        index : IntArray
+            (r,) sample index of each fact, a knot.
+        weights : FloatArray
+            (r, 9 sensors) on the error states of all sensors at that knot.
+        value, sigma : FloatArray
+            (r,) right-hand side and its standard deviation.
+        scalars : FloatArray, optional
+            (r, number of scalars) weights on the further constants.
+        """
+        k = self.knot_numbers(index)
+        w = weights / sigma[:, None]
+        z = value / sigma
+        np.add.at(self._diagonal, k, w[:, :, None] * w[:, None, :])
+        np.add.at(self._rhs, k, w * z[:, None])
+        if scalars is not None:
+            c = scalars / sigma[:, None]
+            first = BIASES * self.sensors
+            np.add.at(self._edge[:, :, first:], k, w[:, :, None] * c[:, None, :])
+            self._corner[first:, first:] += c.T @ c
+            self._rhs_border[first:] += c.T @ z
+
+    def pin(self, sensor: int, index: int, component: int, value: float, sigma: float) -> None:
+        """State one error component (0-2 attitude, 3-5 velocity, 6-8 position) at a knot."""
+        weights = np.zeros((1, self.width))
+        weights[0, STATES * sensor + component] = 1.0
+        self.add(np.array((index,)), weights, np.array((value,)), np.array((sigma,)))
+
+    def solve(self) -> DriftSolution:
+        """Solve all facts by least squares (bordered banded Cholesky factorisation)."""
+        k, m = self._rhs.shape
+        bands = np.zeros((2 * m, k * m))
+        row, col = np.tril_indices(m)
+        base = m * np.arange(k)[:, None]
+        bands[(row - col)[None, :], base + col] = self._diagonal[:, row, col]
+        row, col = (part.ravel() for part in np.indices((m, m)))
+        bands[(row - col + m)[None, :], base[:-1] + col] = self._below[:, row, col]
+        factor = cholesky_banded(bands, lower=True, overwrite_ab=True)
+        edge = self._edge.reshape(k * m, self.border)
+        solved = cho_solve_banded((factor, True), np.column_stack((edge, self._rhs.reshape(-1, 1))))
+        corner = cho_factor(self._corner - edge.T @ solved[:, :-1])
+        tail = cho_solve(corner, self._rhs_border - edge.T @ solved[:, -1])
+        chain = (solved[:, -1] - solved[:, :-1] @ tail).reshape(k, m)
+        return DriftSolution(self, chain, tail, factor, solved[:, :-1], corner)
+
+
+class DriftSolution:
+    """The solved drift: corrected paths, constants and standard deviations."""
+
+    def __init__(
+        self,
+        problem: DriftProblem,
+        chain: FloatArray,
+        tail: FloatArray,
+        factor: FloatArray,
+        edge_solved: FloatArray,
+        corner: tuple[FloatArray, bool],
+    ) -> None:
+        self.problem = problem
+        self._chain = chain
+        self._tail = tail
+        self._factor = factor
+        self._edge_solved = edge_solved
+        self._corner = corner
+
+    @property
+    def scalars(self) -> FloatArray:
+        """The further constants, in the order they were given."""
+        return self._tail[BIASES * self.problem.sensors :]
+
+    def error_states(self, index: IntArray) -> FloatArray:
+        """Error states (r, 9 sensors) at knots."""
+        return self._chain[self.problem.knot_numbers(index)]
+
+    def _at(self, s: int, index: IntArray) -> FloatArray:
+        """Error state (r, 9) of one sensor at any samples."""
+        knots = self.problem.knots
+        phi, effect = self.problem._transitions[s]
+        k = np.clip(np.searchsorted(knots, index, side="right") - 1, 0, len(knots) - 2)
+        states = self._chain[:, STATES * s : STATES * (s + 1)]
+        bias = self._tail[BIASES * s : BIASES * (s + 1)]
+        jump = states[1:] - rotate(phi, states[:-1]) - effect @ bias
+        inside = np.clip(index, knots[0], knots[-1])
+        part, part_effect = self.problem._propagations[s].between(knots[k], inside)
+        share = ((inside - knots[k]) / (knots[k + 1] - knots[k]))[:, None]
+        return np.asarray(rotate(part, states[k]) + part_effect @ bias + share * jump[k])
+
+    def path(self, sensor: int) -> Strapdown:
+        """The sensor's dead reckoning with its drift removed, at every sample."""
+        old = self.problem.paths[sensor]
+        error = self._at(sensor, np.arange(len(old.rot)))
+        turn = cross_matrix(error[:, ATTITUDE])
+        rot = turn + 0.5 * turn @ turn  # second order: good to 1e-5 for a 2 degree error
+        rot = old.rot + rot @ old.rot
+        bias = self._tail[BIASES * sensor : BIASES * (sensor + 1)]
+        force = old.force_mps2 + np.cross(error[:, ATTITUDE], old.force_mps2) - rot @ bias[3:]
+        return Strapdown(
+            old.step_s,
+            rot,
+            force,
+            force - (old.force_mps2 - old.accel_mps2),
+            old.velocity_mps + error[:, VELOCITY],
+            old.position_m + error[:, POSITION],
+            old.gyro_radps - bias[:3],
+        )
+
+    def sigmas(self, weights: FloatArray, scalars: FloatArray | None = None) -> FloatArray:
+        """Standard deviations of r outputs that are linear in the unknowns.
+
+        Parameters
+        ----------
+        weights : FloatArray
+            (r, knots, 9 sensors) on the error states.
+        scalars : FloatArray, optional
+            (r, number of scalars) on the further constants.
+        """
+        c = weights.reshape(len(weights), -1).T
+        tail = -(self._edge_solved.T @ c)
+        if scalars is not None:
+            tail[BIASES * self.problem.sensors :] += scalars.T
+        variance = np.sum(c * cho_solve_banded((self._factor, True), c), axis=0)
+        variance += np.sum(tail * cho_solve(self._corner, tail), axis=0)
+        return np.sqrt(np.maximum(variance, 0.0))
+
+    def spread_weights(self, index: float) -> tuple[int, float]:
+        """Knot before a sample index and the share of the knot after it (0 to 1)."""
+        knots = self.problem.knots
+        k = int(np.clip(np.searchsorted(knots, index, side="right") - 1, 0, len(knots) - 2))
+        share = (index - knots[k]) / (knots[k + 1] - knots[k])
+        return k, float(np.clip(share, 0.0, 1.0))
+
+
+def _process_noise(
+    path: Strapdown, noise: NoiseModel, missing: BoolArray, clipped: BoolArray, knots: IntArray
+) -> FloatArray:
+    """Covariance (m, 9, 9) that each segment between knots adds to the error state.
+
+    Scale errors act over a segment in one direction, so they add linearly within it,
+    whereas sample noise adds in variance.
+    """
+    h = path.step_s
+    speed = np.linalg.norm(path.gyro_radps, axis=1)
+    force = np.linalg.norm(path.accel_mps2, axis=1)
+
+    def integral(values: FloatArray) -> FloatArray:
+        total = np.concatenate(((0.0,), np.cumsum(values) * h))
+        return np.asarray(total[knots[1:]] - total[knots[:-1]])
+
+    dt = (knots[1:] - knots[:-1]) * h
+    lost = integral(missing.astype(float))
+    over = integral((clipped & ~missing).astype(float))
+    q_att = noise.gyro_density**2 * dt + (noise.gyro_scale * integral(speed)) ** 2
+    q_att += (noise.missing_gyro_radps * lost) ** 2
+    q_vel = noise.accel_density**2 * dt + (noise.accel_scale * integral(force)) ** 2
+    q_vel += (noise.missing_accel_mps2 * lost) ** 2 + (noise.clipped_accel_mps2 * over) ** 2
+    out = np.zeros((len(dt), STATES, STATES))
+    axis = np.arange(3)
+    out[:, axis, axis] = q_att[:, None]
+    out[:, axis + 3, axis + 3] = q_vel[:, None]
+    # White acceleration over dt: position variance q dt²/3, covariance q dt/2.
+    out[:, axis + 6, axis + 6] = (q_vel * dt**2 / 3.0 + 1e-10)[:, None]
+    out[:, axis + 3, axis + 6] = out[:, axis + 6, axis + 3] = (q_vel * dt / 2.0)[:, None]
+    return out

@@ -1,0 +1,142 @@
+"""Attitude of one sensor from its angular rate, started from gravity at rest.
+
+Quaternions are scalar-first arrays (n, 4) here and nowhere else; the rest of the
+pipeline sees rotation matrices. A run-up lasts a few seconds, so a gyroscope whose bias
+was taken at rest drifts by a tenth of a degree, while the accelerometer is bent by the
+run for the whole time: gravity is therefore used only where the athlete stands (see
+:mod:`imujump.pipeline.smoother`), not blended in sample by sample.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from imujump.model import FloatArray
+
+
+def quaternion_product(left: FloatArray, right: FloatArray) -> FloatArray:
+    """Hamilton product of two arrays of scalar-first quaternions, row by row.
+
+    Parameters
+    ----------
+    left, right : FloatArray
+        (n, 4) or (4,), broadcast against each other.
+
+    Returns
+    -------
+    FloatArray
+        (n, 4) products ``left * right``.
+
+    Examples
+    --------
+    >>> i, j = np.array([0.0, 1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0, 0.0])
+    >>> quaternion_product(i, j).tolist()
+    [0.0, 0.0, 0.0, 1.0]
+    """
+    lw, lx, ly, lz = np.moveaxis(left, -1, 0)
+    rw, rx, ry, rz = np.moveaxis(right, -1, 0)
+    return np.stack(
+        (
+            lw * rw - lx * rx - ly * ry - lz * rz,
+            lw * rx + lx * rw + ly * rz - lz * ry,
+            lw * ry - lx * rz + ly * rw + lz * rx,
+            lw * rz + lx * ry - ly * rx + lz * rw,
+        ),
+        axis=-1,
+    )
+
+
+def rotation_vector_quaternion(rotvec_rad: FloatArray) -> FloatArray:
+    """Scalar-first unit quaternions of rotation vectors (n, 3), rad."""
+    half = 0.5 * np.linalg.norm(rotvec_rad, axis=-1, keepdims=True)
+    # np.sinc(x) is sin(pi x)/(pi x): smooth through zero.
+    return np.concatenate((np.cos(half), 0.5 * np.sinc(half / np.pi) * rotvec_rad), axis=-1)
+
+
+def matrix_from_quaternion(q: FloatArray) -> FloatArray:
+    """Rotation matrices (n, 3, 3) of unit quaternions (n, 4), scalar first."""
+    w, x, y, z = np.moveaxis(q, -1, 0)
+    return np.stack(
+        (
+            np.stack((1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)), -1),
+            np.stack((2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)), -1),
+            np.stack((2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)), -1),
+        ),
+        -2,
+    )
+
+
+def rotation_increments(gyro_radps: FloatArray, step_s: float) -> FloatArray:
+    """Rotation vectors from each sample to the next, midpoint rule with coning term.
+
+    Parameters
+    ----------
+    gyro_radps : FloatArray
+        (n, 3) angular rate in sensor axes.
+    step_s : float
+        Sample period.
+
+    Returns
+    -------
+    FloatArray
+        (n - 1, 3) rotation vectors, rad. The rate is taken as linear between samples;
+        the cross product is the first coning term of that model, ``dt²/12 w0 × w1``
+        (J. E. Bortz, IEEE Trans. Aerosp. Electron. Syst. 7(1), 1971, from memory).
+    """
+    now, after = gyro_radps[:-1], gyro_radps[1:]
+    return 0.5 * step_s * (now + after) + step_s**2 / 12.0 * np.cross(now, after)
+
+
+def integrate_attitude(gyro_radps: FloatArray, step_s: float, rot0: FloatArray) -> FloatArray:
+    """Attitude of every sample, from a known first one.
+
+    Parameters
+    ----------
+    gyro_radps : FloatArray
+        (n, 3) angular rate in sensor axes, bias removed.
+    step_s : float
+        Sample period.
+    rot0 : FloatArray
+        (3, 3) ``rot_world_from_sensor`` of the first sample.
+
+    Returns
+    -------
+    FloatArray
+        (n, 3, 3) ``rot_world_from_sensor``.
+
+    Notes
+    -----
+    The running product of n rotations is formed by doubling: after k passes each entry
+    holds the product of its last 2^k increments, so log2(n) vectorised passes suffice.
+    """
+    n = len(gyro_radps)
+    q = np.empty((n, 4))
+    q[0] = (1.0, 0.0, 0.0, 0.0)
+    q[1:] = rotation_vector_quaternion(rotation_increments(gyro_radps, step_s))
+    span = 1
+    while span < n:
+        q[span:] = quaternion_product(q[:-span], q[span:])
+        span *= 2
+    q /= np.linalg.norm(q, axis=1, keepdims=True)
+    return np.ascontiguousarray(rot0 @ matrix_from_quaternion(q))
+
+
+def level_rotation(up_sensor: FloatArray) -> FloatArray:
+    """Shortest rotation (3, 3) that turns the sensor-frame direction ``up`` to world z.
+
+    The heading it leaves is arbitrary: that of the sensor itself, as nearly as levelling
+    allows.
+    """
+    up = up_sensor / np.linalg.norm(up_sensor)
+    axis = np.cross(up, (0.0, 0.0, 1.0))
+    cos = float(up[2])
+    if cos < -1.0 + 1e-9:  # upside down: any horizontal axis serves
+        return np.diag((1.0, -1.0, -1.0))
+    cross = np.array(((0.0, -axis[2], axis[1]), (axis[2], 0.0, -axis[0]), (-axis[1], axis[0], 0.0)))
+    return np.asarray(np.eye(3) + cross + cross @ cross / (1.0 + cos))
+
+
+def heading_rotation(angle_rad: float) -> FloatArray:
+    """Rotation (3, 3) about world z by ``angle_rad``, counter-clockwise seen from above."""
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    return np.array(((c, -s, 0.0), (s, c, 0.0), (0.0, 0.0, 1.0)))

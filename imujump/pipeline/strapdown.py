@@ -1,0 +1,94 @@
+"""Dead reckoning: angular rate to attitude, specific force to velocity and position."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from imujump.model import FloatArray
+from imujump.pipeline.orientation import integrate_attitude
+
+
+@dataclass(frozen=True, slots=True)
+class Strapdown:
+    """Motion of one sensor over a window of n samples, in world axes (z up).
+
+    Attributes
+    ----------
+    step_s : float
+        Sample period.
+    rot : FloatArray
+        (n, 3, 3) ``rot_world_from_sensor``.
+    force_mps2, accel_mps2 : FloatArray
+        (n, 3) specific force and coordinate acceleration (gravity removed).
+    velocity_mps, position_m : FloatArray
+        (n, 3) of the sensor itself.
+    gyro_radps : FloatArray
+        (n, 3) angular rate in sensor axes.
+    """
+
+    step_s: float
+    rot: FloatArray
+    force_mps2: FloatArray
+    accel_mps2: FloatArray
+    velocity_mps: FloatArray
+    position_m: FloatArray
+    gyro_radps: FloatArray
+
+    def point_position(self, lever_m: FloatArray) -> FloatArray:
+        """Path (n, 3) of a point fixed to the sensor at ``lever_m`` (3,) in its axes."""
+        return self.position_m + self.rot @ lever_m
+
+    def point_velocity(self, lever_m: FloatArray) -> FloatArray:
+        """Velocity (n, 3) of a point fixed to the sensor at ``lever_m`` (3,)."""
+        return self.velocity_mps + rotate(self.rot, np.cross(self.gyro_radps, lever_m))
+
+
+def rotate(rot: FloatArray, vectors: FloatArray) -> FloatArray:
+    """Rotate vectors (n, 3) by matrices (n, 3, 3), row by row."""
+    return np.asarray(np.einsum("nij,nj->ni", rot, vectors))
+
+
+def cumulative_trapezoid(values: FloatArray, step_s: float) -> FloatArray:
+    """Integral from the first sample along axis 0, trapezoid rule, same shape."""
+    out = np.zeros_like(values)
+    np.cumsum(0.5 * step_s * (values[1:] + values[:-1]), axis=0, out=out[1:])
+    return out
+
+
+def cross_matrix(vectors: FloatArray) -> FloatArray:
+    """Matrices (…, 3, 3) that form the cross product with vectors (…, 3) from the left."""
+    x, y, z = np.moveaxis(np.asarray(vectors, dtype=float), -1, 0)
+    o = np.zeros_like(x)
+    return np.stack(
+        (np.stack((o, -z, y), -1), np.stack((z, o, -x), -1), np.stack((-y, x, o), -1)), -2
+    )
+
+
+def dead_reckon(
+    accel_mps2: FloatArray,
+    gyro_radps: FloatArray,
+    step_s: float,
+    rot0: FloatArray,
+    gravity_mps2: float,
+) -> Strapdown:
+    """Integrate one sensor from rest at the origin.
+
+    Parameters
+    ----------
+    accel_mps2, gyro_radps : FloatArray
+        (n, 3) specific force and angular rate in sensor axes, rest biases removed.
+    step_s : float
+        Sample period.
+    rot0 : FloatArray
+        (3, 3) ``rot_world_from_sensor`` of the first sample.
+    gravity_mps2 : float
+        Local gravity.
+    """
+    rot = integrate_attitude(gyro_radps, step_s, rot0)
+    force = rotate(rot, accel_mps2)
+    accel = force - np.array((0.0, 0.0, gravity_mps2))
+    velocity = cumulative_trapezoid(accel, step_s)
+    position = cumulative_trapezoid(velocity, step_s)
+    return Strapdown(step_s, rot, force, accel, velocity, position, gyro_radps)
