@@ -30,12 +30,14 @@ def peak_mib() -> float:
 
 def measure(minutes: int, repeats: int) -> dict[str, float]:
     """Analyse in this process and report times (the best of the repeats) and memory."""
-    from hour import MINUTE_SAMPLES, RepeatedMinute, minute_of_training
-    from imujump.pipeline.engine import analyse
+    from hour import BLOCK_SAMPLES, RepeatedBlock, training_block
     from scipy.signal import butter, sosfiltfilt
 
-    recording = RepeatedMinute(minute_of_training(), minutes)
-    analyse(RepeatedMinute(recording.minute, 1))  # imports and caches are not the analysis
+    from imujump.pipeline.engine import analyse
+
+    block = training_block()
+    recording = RepeatedBlock(block, minutes // 2)
+    analyse(RepeatedBlock(block, 1))  # imports and caches are not the analysis
     started = time.perf_counter()
     for _ in recording.batches():
         pass
@@ -57,7 +59,7 @@ def measure(minutes: int, repeats: int) -> dict[str, float]:
         filter_s.append(time.perf_counter() - started)
     return {
         "minutes": minutes,
-        "samples": 3 * minutes * MINUTE_SAMPLES,
+        "samples": 3 * recording.repeats * BLOCK_SAMPLES,
         "attempts": attempts,
         "reading_s": reading_s,
         "analysis_s": min(analysis_s),
