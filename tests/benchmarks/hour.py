@@ -27,7 +27,7 @@ from imujump.simulate.script import Script
 
 RATE_HZ = 200.0
 BLOCK_SAMPLES = int(120 * RATE_HZ)
-BATCH_SAMPLES = 200
+BATCH_SAMPLES = 20
 ACCEL_RANGE_MPS2 = 16 * STANDARD_GRAVITY_MPS2
 GYRO_RANGE_RADPS = 34.9
 NOISE_MPS2 = 0.02
@@ -162,7 +162,7 @@ class RepeatedBlock:
         )
 
     def batches(self) -> Iterator[SampleBatch]:
-        """Yield batches of one second, the three sensors in turn."""
+        """Yield batches of 0.1 s, as packets come from a radio, the three sensors in turn."""
         for repeat in range(self.repeats):
             for first in range(0, BLOCK_SAMPLES, BATCH_SAMPLES):
                 rows = slice(first, first + BATCH_SAMPLES)
