@@ -7,7 +7,9 @@ from pathlib import Path
 
 from imujump.errors import RecordingError
 from imujump.model import SampleSource
+from imujump.recording.format import is_sqlite
 from imujump.recording.motion_bids import MOTION_SUFFIX, open_motion_bids
+from imujump.recording.reader import RecordingReader
 
 RECORDING_SUFFIX = ".imujump"
 
@@ -18,7 +20,7 @@ def open_recording(path: Path | str, column_map: Path | str | None = None) -> Sa
     Parameters
     ----------
     path : Path or str
-        A Motion-BIDS ``…_motion.tsv`` file.
+        A recording file or a Motion-BIDS ``…_motion.tsv`` file.
     column_map : Path or str, optional
         TOML file that names the columns of a foreign table.
 
@@ -37,6 +39,8 @@ def open_recording(path: Path | str, column_map: Path | str | None = None) -> Sa
         raise RecordingError(file, "this is a folder", "name a recording inside it")
     if not file.exists():
         raise RecordingError(file, "there is no such file", "check the name")
+    if file.suffix == RECORDING_SUFFIX or is_sqlite(file):
+        return RecordingReader(file)
     return open_motion_bids(file)
 
 

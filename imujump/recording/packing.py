@@ -1,0 +1,106 @@
+"""Turns a finished or left-over recording into its final form: one small, reproducible file."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from pathlib import Path
+
+from imujump.errors import RecordingError
+from imujump.recording.blocks import pack_chunk
+from imujump.recording.content import RecordingContent
+from imujump.recording.format import create_database, log_path
+
+
+def pack_file(path: Path) -> None:
+    """Pack a recording that nobody is writing to any more.
+
+    The packed file is built beside the old one and then takes its place in one step, so a
+    kill leaves either the old or the new. A left-over write-ahead log is taken in and
+    removed.
+
+    Raises
+    ------
+    RecordingError
+        If the file cannot be read or the folder cannot be written to.
+    """
+    content = RecordingContent(path)
+    draft = path.with_name(path.name + ".new")
+    try:
+        draft.unlink(missing_ok=True)
+        create_database(draft)
+        _copy_packed(content, draft)
+    except (OSError, sqlite3.Error) as error:
+        draft.unlink(missing_ok=True)
+        raise RecordingError(
+            path, f"cannot be packed ({error})", "check the folder, its rights and space"
+        ) from error
+    finally:
+        content.close()
+    # The old log must not be replayed onto the new file, so it goes first; what it held is
+    # in the draft, and until the next line a kill leaves the draft beside the old file.
+    _retire_log(path)
+    os.replace(draft, path)
+
+
+def _retire_log(path: Path) -> None:
+    """Move the log's content into the old file and remove the log."""
+    if log_path(path).exists():
+        database = sqlite3.connect(path, isolation_level=None)
+        try:
+            database.execute("PRAGMA journal_mode = DELETE")
+        finally:
+            database.close()
+    for leftover in (log_path(path), path.with_name(path.name + "-shm")):
+        leftover.unlink(missing_ok=True)
+
+
+def _copy_packed(content: RecordingContent, draft: Path) -> None:
+    profiles = [sensor.profile for sensor in content.sensors]
+    numbers = {sensor.placement: number for number, sensor in enumerate(content.sensors)}
+    database = sqlite3.connect(draft, isolation_level=None)
+    try:
+        database.execute("PRAGMA journal_mode = MEMORY")
+        database.execute("PRAGMA synchronous = OFF")
+        database.execute("BEGIN")
+        if content.started_utc is not None:
+            database.execute(
+                "INSERT INTO about VALUES ('started_utc', ?)", (content.started_utc.isoformat(),)
+            )
+        database.executemany(
+            "INSERT INTO sensor VALUES (?, ?, ?, ?)",
+            [
+                (number, sensor.placement.value, sensor.serial, sensor.profile.text)
+                for number, sensor in enumerate(content.sensors)
+            ],
+        )
+        first_packet = 1
+        for chunk in content.chunks():
+            database.execute(
+                "INSERT INTO block VALUES (?, ?, ?)",
+                (first_packet, len(chunk.sensors), pack_chunk(chunk, profiles)),
+            )
+            first_packet += len(chunk.sensors)
+        database.executemany(
+            "INSERT INTO status (sensor, time_s, kind, detail) VALUES (?, ?, ?, ?)",
+            [
+                (
+                    None if change.placement is None else numbers[change.placement],
+                    change.time_s,
+                    change.kind.value,
+                    change.detail,
+                )
+                for change in content.changes
+            ],
+        )
+        database.executemany(
+            "INSERT INTO mark (time_s, text) VALUES (?, ?)",
+            [(mark.time_s, mark.text) for mark in content.marks],
+        )
+        database.execute("COMMIT")
+        database.execute("VACUUM")
+    finally:
+        database.close()
+    # The packed file must be on the disk before it takes the old one's place.
+    with draft.open("rb+") as stream:
+        os.fsync(stream.fileno())
