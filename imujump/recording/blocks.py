@@ -1,8 +1,8 @@
 """Packs a chunk of packets into one compressed block and back, bit for bit.
 
-A block is an LZMA stream without container. Its content: number of packets, the sensor of
-each, arrivals, then each group of equal packets with its fields as columns. The sensor
-profile guides which bytes form a number; packets that do not fit it are kept as bytes.
+A block is an LZMA stream without container. Its content: number of packets, the arrivals of
+each group of equal packets, the group of each packet, then each group's fields as columns. The
+sensor profile guides which bytes form a number; packets that do not fit it stay bytes.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from imujump.recording.packets import ByteArray, sample_count
 from imujump.recording.profiles import PacketProfile
 
 _HEAD = struct.Struct("<IIB")  # packets, groups, arrivals in whole microseconds
-_GROUP = struct.Struct("<BII")  # sensor, packets, length
+_GROUP = struct.Struct("<BIIq")  # sensor, packets, length, usual distance of two arrivals
 _FILTERS: list[dict[str, Any]] = [
     {
         "id": lzma.FILTER_LZMA2,
@@ -61,14 +61,16 @@ def pack_chunk(chunk: PacketChunk, profiles: Sequence[PacketProfile]) -> bytes:
     arrivals, whole = _arrival_numbers(chunk.arrivals_s)
     parts = [
         _HEAD.pack(count, len(chunk.groups), whole),
-        chunk.sensors.tobytes(),
-        columns.forward(arrivals),
     ]
-    # Which of a sensor's groups the next packet belongs to, for sensors that have several.
+    # Which group the next packet belongs to; the group tells its sensor.
     membership = np.zeros(count, dtype=np.uint16)
     for number, group in enumerate(chunk.groups):
         membership[group.positions] = number
-        parts.append(_GROUP.pack(group.sensor, *group.data.shape))
+        own = arrivals[group.positions]
+        step = _usual_step(own)
+        parts.append(_GROUP.pack(group.sensor, *group.data.shape, step))
+        # Less the even pace of a sensor, arrivals are a level with the radio's jitter.
+        parts.append(columns.forward((own - step * np.arange(len(own)))[np.newaxis]))
     parts.append(membership.astype("<u2").view(np.uint8).reshape(count, 2).T.tobytes())
     for group in chunk.groups:
         for field in _group_columns(group.data, profiles[group.sensor]):
@@ -119,16 +121,24 @@ class _Cursor:
 
 def _unpacked(cursor: _Cursor, profiles: Sequence[PacketProfile]) -> PacketChunk:
     count, group_count, whole = _HEAD.unpack(cursor.take(_HEAD.size))
-    sensors = np.frombuffer(cursor.take(count), dtype=np.uint8)
-    arrivals = cursor.columns(1, count, np.dtype(np.int64))[0]
-    heads = [_GROUP.unpack(cursor.take(_GROUP.size)) for _ in range(group_count)]
+    heads = []
+    paces = []
+    for _ in range(group_count):
+        sensor, packets, length, step = _GROUP.unpack(cursor.take(_GROUP.size))
+        heads.append((sensor, packets, length))
+        own = cursor.columns(1, packets, np.dtype(np.int64))[0]
+        paces.append(own + step * np.arange(packets))
     planes = np.frombuffer(cursor.take(2 * count), dtype=np.uint8).reshape(2, count)
     membership = planes[0] + planes[1].astype(np.int64) * 256
+    sensors = np.zeros(count, dtype=np.uint8)
+    arrivals = np.zeros(count, dtype=np.int64)
     groups = []
     for number, (sensor, packets, length) in enumerate(heads):
         positions = np.flatnonzero(membership == number)
-        if len(positions) != packets or np.any(sensors[positions] != sensor):
+        if len(positions) != packets:
             raise ValueError("the block's groups do not fit its packets")
+        sensors[positions] = sensor
+        arrivals[positions] = paces[number]
         data = _group_bytes(cursor, packets, length, profiles[sensor])
         groups.append(PacketGroup(sensor, positions, data))
     if sum(len(group.positions) for group in groups) != count:
@@ -139,12 +149,20 @@ def _unpacked(cursor: _Cursor, profiles: Sequence[PacketProfile]) -> PacketChunk
 
 
 def _arrival_numbers(arrivals_s: FloatArray) -> tuple[npt.NDArray[np.int64], bool]:
-    """Return arrivals as one column: whole microseconds if that is exact, else the bits."""
+    """Return arrivals (n,) in whole microseconds if that is exact, else their bits."""
     if np.all(np.abs(arrivals_s) < 2**52 / _MICROSECOND):
         ticks = np.rint(arrivals_s * _MICROSECOND).astype(np.int64)
         if (ticks / _MICROSECOND).tobytes() == arrivals_s.tobytes():
-            return ticks[np.newaxis], True
-    return np.ascontiguousarray(arrivals_s).view(np.int64)[np.newaxis], False
+            return ticks, True
+    return np.ascontiguousarray(arrivals_s).view(np.int64), False
+
+
+def _usual_step(arrivals: npt.NDArray[np.int64]) -> int:
+    """Return the mean distance of arrivals, or 0 where it would leave 32 bits."""
+    if len(arrivals) < 2:
+        return 0
+    step = (int(arrivals[-1]) - int(arrivals[0])) // (len(arrivals) - 1)
+    return step if abs(step) < 1 << 31 else 0
 
 
 def _layout(length: int, profile: PacketProfile) -> list[tuple[int, int, int, int]]:

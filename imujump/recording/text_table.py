@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
@@ -26,7 +27,8 @@ class TextTable:
     """A delimited text file.
 
     ``names`` are the columns from left to right, as shown in messages; ``header_rows`` lines
-    at the top are skipped. Columns are addressed by their position, as text: ``"0"``.
+    at the top are skipped. Columns are addressed by their position, as text: ``"0"``. With
+    ``quoted``, double quotes may enclose a cell.
     """
 
     path: Path
@@ -34,6 +36,7 @@ class TextTable:
     delimiter: str = "\t"
     decimal: str = "."
     header_rows: int = 0
+    quoted: bool = False
 
     def batches(self, keys: Sequence[str]) -> Iterator[pa.RecordBatch]:
         """Yield the columns ``keys`` as float64 record batches; missing values are null.
@@ -59,8 +62,8 @@ class TextTable:
                     ),
                     parse_options=pa_csv.ParseOptions(
                         delimiter=self.delimiter,
-                        quote_char=False,
-                        double_quote=False,
+                        quote_char='"' if self.quoted else False,
+                        double_quote=self.quoted,
                         ignore_empty_lines=False,
                     ),
                     convert_options=pa_csv.ConvertOptions(
@@ -87,10 +90,11 @@ class TextTable:
     def _first_fault(self, keys: Sequence[str]) -> str | None:
         """Name row and column of the first fault, reading the file again line by line."""
         wanted = [int(key) for key in keys]
+        first = self.header_rows + 1
         with self.path.open("rb") as stream:
-            for number, line in enumerate(islice(stream, self.header_rows, None), start=1):
+            for number, line in enumerate(islice(stream, self.header_rows, None), start=first):
                 text = line.rstrip(b"\r\n").decode("utf-8", errors="replace")
-                fields = text.split(self.delimiter)
+                fields = split_row(text, self.delimiter, quoted=self.quoted)
                 if text and len(fields) != len(self.names):
                     expected = len(self.names)
                     return f"row {number} has {len(fields)} columns where {expected} are declared"
@@ -113,6 +117,22 @@ class TextTable:
         except ValueError:
             return False
         return text.isascii()
+
+
+def split_row(line: str, delimiter: str, *, quoted: bool) -> list[str]:
+    """Split one row of a table into its cells.
+
+    Examples
+    --------
+    >>> split_row('a,"b,c"', ",", quoted=True)
+    ['a', 'b,c']
+    """
+    if not quoted:
+        return line.split(delimiter)
+    try:
+        return next(csv.reader([line], delimiter=delimiter))
+    except (csv.Error, StopIteration):
+        return line.split(delimiter)
 
 
 def read_text(path: Path) -> str:
