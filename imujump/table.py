@@ -18,7 +18,6 @@ from imujump.wording import FIRST_READ, METRICS, sentence, take_off
 Named = tuple[str, Analysis]
 """A recording's name as the user knows it, and its analysis."""
 
-GAP = "  "
 INDENT = "    "
 HEAD_LINES = 3
 DOUBT = "*"
@@ -31,19 +30,22 @@ MINIMUM_WIDTH = 40
 class _Layout:
     """How wide the table is set; the first that fits is used.
 
-    ``around`` is the space on each side of ±; ``stacked`` puts ± on a second line.
+    ``around`` is the space on each side of ±, ``gap`` that between columns; ``stacked`` puts ±
+    on a second line.
     """
 
     around: str
+    gap: str
     start_shown: bool
     stacked: bool
 
 
 _LAYOUTS = (
-    _Layout(around=" ", start_shown=True, stacked=False),
-    _Layout(around="", start_shown=True, stacked=False),
-    _Layout(around="", start_shown=False, stacked=False),
-    _Layout(around="", start_shown=False, stacked=True),
+    _Layout(around=" ", gap="  ", start_shown=True, stacked=False),
+    _Layout(around="", gap="  ", start_shown=True, stacked=False),
+    _Layout(around="", gap="  ", start_shown=False, stacked=False),
+    _Layout(around="", gap=" ", start_shown=False, stacked=False),
+    _Layout(around="", gap="  ", start_shown=False, stacked=True),
 )
 
 
@@ -129,7 +131,7 @@ def _lay_out(
         wording = METRICS[name]
         head = [*wording.head.split(" "), glyphs.written(wording.unit.symbol)]
         columns.append(_column(head, _cells(attempts, name, layout, glyphs)))
-    lines = [GAP.join(parts) for parts in zip(*columns, strict=True)]
+    lines = [layout.gap.join(parts) for parts in zip(*columns, strict=True)]
     each = 2 if layout.stacked else 1
     body = [lines[i : i + each] for i in range(HEAD_LINES, len(lines), each)]
     return lines[:HEAD_LINES], body

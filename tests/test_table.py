@@ -54,7 +54,7 @@ def test_no_line_is_longer_than_the_screen(recordings, width, glyphs):
     assert [line for line in text.splitlines() if len(line) > width] == []
 
 
-@pytest.mark.parametrize("width", [100, 120])
+@pytest.mark.parametrize("width", [80, 100, 120])
 def test_one_attempt_is_one_line_and_heads_stand_over_their_columns(recordings, width):
     lines = attempts_table([("a", analysis(one_foot_attempt()))], width, UNICODE).splitlines()
     first = next(i for i, line in enumerate(lines) if line == "a")
@@ -64,8 +64,8 @@ def test_one_attempt_is_one_line_and_heads_stand_over_their_columns(recordings, 
         assert values[column.end() - 1] != " "
 
 
-def test_at_80_columns_each_uncertainty_stands_under_its_value(recordings):
-    lines = attempts_table([("a", analysis(one_foot_attempt()))], 80, UNICODE).splitlines()
+def test_on_a_narrow_screen_each_uncertainty_stands_under_its_value(recordings):
+    lines = attempts_table([("a", analysis(one_foot_attempt()))], 72, UNICODE).splitlines()
     at = lines.index("a")
     values = [m.end() for m in re.finditer(r"\S+", lines[at + 1])][2:]
     sigmas = [m.end() for m in re.finditer(r"\S+", lines[at + 2])]
