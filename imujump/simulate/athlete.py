@@ -40,7 +40,7 @@ need a shank beyond 25 g)."""
 PLANT_REACH_SHARE = 0.965
 """Hip to ankle over leg length at plant touchdown: knee bent by 25 degrees (own choice)."""
 
-TAKE_OFF_REACH_SHARE = 0.95
+TAKE_OFF_REACH_SHARE = 0.935
 """Hip to ankle over leg length at the toe-off of a jump (own choice: the rest is needed to
 slow the opening knee)."""
 
@@ -53,9 +53,11 @@ LEAST_CONTACT_S = {TakeOffStyle.ONE_FOOT: 0.145, TakeOffStyle.TWO_FOOT: 0.25}
 """Shortest plant contact chosen where none is asked for; just below the usual spans of court
 jumps, 0.18 to 0.28 and 0.28 to 0.40 s (general literature), for the fastest approaches."""
 
+LOWERING_MISS_M = 0.015
 LOWERING_TRIALS = 5
 HIGHEST_PLANT_M = -0.01
-"""Trials to meet the lowering asked for, and the highest plant they may try."""
+"""A lowering missed by more than this shortens the contact; trials to meet the lowering, and
+the highest plant they may try."""
 
 TAKE_OFF_RISE_RAD = 0.80
 """Foot pitch at the toe-off of a jump, heel up (own choice: ankle well extended)."""
@@ -185,41 +187,48 @@ class ApproachJump:
 
     def write(self, script: Script) -> None:
         """Write the jump into a script that stands still."""
-        jump = self
+        jump, best = self, None
         while True:
             try:
-                height = jump._plant_height_m(script)
+                height, deeper_m = jump._plant_height_m(script)
+                best = (jump, height)
+                if deeper_m < LOWERING_MISS_M:
+                    break
             except ReachError:
-                shorter = jump.contact_s - 0.01
-                if self.take_off_contact_s is not None or shorter < LEAST_CONTACT_S[self.style]:
+                if best is None and not jump._may_shorten(self):
                     raise
-                jump = replace(jump, take_off_contact_s=shorter)
-                continue
-            jump._write(script, height)
-            return
+            # Over a shorter contact the hips sink and rise less.
+            if not jump._may_shorten(self):
+                break
+            jump = replace(jump, take_off_contact_s=jump.contact_s - 0.01)
+        assert best is not None
+        best[0]._write(script, best[1])
 
-    def _plant_height_m(self, script: Script) -> float:
+    def _may_shorten(self, asked: ApproachJump) -> bool:
+        free = asked.take_off_contact_s is None
+        return free and self.contact_s - 0.01 >= LEAST_CONTACT_S[self.style]
+
+    def _plant_height_m(self, script: Script) -> tuple[float, float]:
         """Height of the centre of mass at the plant that lowers the pelvis as asked.
 
         The pelvis sinks on in the plant, and lifted legs push it below the centre of mass:
-        trials tell by how much.
+        trials tell by how much. Also returns how much deeper than asked the pelvis goes.
         """
-        height = 0.05 - self.lowering_m
+        height = min(HIGHEST_PLANT_M, 0.05 - self.lowering_m)
         trial = replace(self, stand_before_s=0.3, stand_after_s=0.3)
         for _ in range(LOWERING_TRIALS):
             sketch = Script(script.body, stance_half_m=script.stance_half_m)
             trial._write(sketch, height)
             motion, mark = Motion(sketch), sketch.jumps[-1]
-            penultimate = motion.feet[penultimate_side(mark)]
-            since = penultimate.strike_s[penultimate.strike_s < mark.plant_s].max()
-            t = np.linspace(since, mark.toe_off_s, 200)
+            strikes = motion.feet[mark.side.other].strike_s
+            t = np.linspace(strikes[strikes < mark.plant_s].max(), mark.toe_off_s, 200)
             lowest = motion.sensor(Placement.PELVIS, t).position.value[:, 2].min()
             still = motion.sensor(Placement.PELVIS, np.zeros(1)).position.value[0, 2]
-            change = still - lowest - self.lowering_m
-            height = min(HIGHEST_PLANT_M, height + change)
-            if abs(change) < 0.0005:
+            deeper = float(still - lowest - self.lowering_m)
+            if abs(deeper) < 0.0005 or (height == HIGHEST_PLANT_M and deeper > 0.0):
                 break
-        return height
+            height = min(HIGHEST_PLANT_M, height + deeper)
+        return height, deeper
 
     def _write(self, script: Script, plant_height_m: float) -> None:
         script.knot(script.time_s + self.stand_before_s, (0.0, 0.0, script.body.standing_hip_m))
@@ -463,8 +472,3 @@ class ApproachJump:
         self._leave(runner, rise, t0)
         script.lift(side, runner.time_s - 0.012, 0.36 * t, TAKE_OFF_RISE_RAD)
         script.lift(side.other, runner.time_s, 0.36 * t, TAKE_OFF_RISE_RAD)
-
-
-def penultimate_side(mark: JumpMark) -> Side:
-    """Foot that carries before the last step; it is the second to plant at a two-foot jump."""
-    return mark.side.other

@@ -28,8 +28,8 @@ REACH_SHARE = 0.985
 RISE_LIMIT_RAD = (0.50, 1.25)
 """Least and greatest heel rise at toe-off where none is asked for (own choice)."""
 
-SWING_REACH_SHARE = 0.965
-SWING_SOFTNESS_SHARE = 0.025
+SWING_REACH_SHARE = 0.975
+SWING_SOFTNESS_SHARE = 0.020
 """A swinging ankle stays within this share of the leg's length of the hip, and is drawn in
 softly before (own choice: people do not lock the knee in the swing)."""
 
@@ -256,7 +256,7 @@ class Foot:
         """Switch for the limit of reach: 0 in contact, 1 in swing, smooth between."""
         rows: list[tuple[float, float, float]] = []
         for leave, land in zip(self.toe_off_s[:-1], self.strike_s[1:], strict=True):
-            ramp = min(0.060, 0.3 * (land - leave))
+            ramp = min(0.090, 0.3 * (land - leave))
             rows += [(leave, 0.0, 0.0), (leave + ramp, 1.0, 0.0)]
             rows += [(land - ramp, 1.0, 0.0), (land, 0.0, 0.0)]
         return _scalar_curve(rows)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from imujump.simulate.body import Body
 from imujump.simulate.jet import Frame, Jet, cos, cross, dot, sin, softplus, sqrt, stack, unit
 
-STRAIGHTEST_SHARE = 0.992
-SOFTNESS_SHARE = 0.007
+STRAIGHTEST_SHARE = 0.990
+SOFTNESS_SHARE = 0.009
 """The knee never opens past the angle at which hip and ankle are this share of the leg's
 length apart, and slows within the softness before it. Where the ankle is farther away, the
 thigh makes up the rest (own choice, because a knee locked at a stroke would give endless
