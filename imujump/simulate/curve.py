@@ -117,7 +117,7 @@ def through_points(
         time_s,
         point,
         k=5,
-        bc_type=([(1, start[0]), (2, start[1])], [(1, end[0]), (2, end[1])]),
+        bc_type=([(1, start[0]), (2, start[1])], [(1, end[0]), (2, end[1])]),  # type: ignore[arg-type]
     )
     starts = time_s[:-1]
     coefficients = [spline(starts, nu=order) / math.factorial(order) for order in range(5, -1, -1)]

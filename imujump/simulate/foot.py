@@ -294,4 +294,3 @@ def _scalar_curve(rows: list[tuple[float, float, float]], rest: float = 0.0) -> 
     keep = np.append(np.diff(table[:, 0, 0]) > 1e-9, True)
     table = table[keep]
     return quintic_curve(table[:, 0, 0], table[:, 1], table[:, 2], np.zeros_like(table[:, 1]))
-

@@ -199,9 +199,9 @@ class Runner:
         drop = self.stand_z_m + next_height_m - self.z_m
         free = drop / flight_s + 0.5 * G * flight_s
         share = ti * (1.0 - late)
-        rise = (
-            self.vz_mps * ti - 0.5 * G * ti**2 + (free - self.vz_mps + G * ti) * share
-        ) / (1.0 + share / flight_s)
+        rise = (self.vz_mps * ti - 0.5 * G * ti**2 + (free - self.vz_mps + G * ti) * share) / (
+            1.0 + share / flight_s
+        )
         up = free - rise / flight_s
         braking = 0.008 * self.vx_mps * contact_s
         self.x_m += 0.5 * (self.vx_mps + speed_out_mps) * ti - braking
@@ -244,9 +244,7 @@ class Runner:
         x, vx, ax = _ease_out(x0, v, x_end, total_s, 0.45)
         script.knot(t0 + 0.45, (x, 0.0, self.stand_z_m - 0.025), (vx, 0.0, 0.08), (ax, 0.0, 0.0))
         script.turn(t0 + 0.5, 0.3 * self.twist_rad + 0.03 * s, 0.3 * self.pitch_rad)
-        self.strike(
-            side.other, final_x, -s * half, time_s=t0 + 0.44, lift_m=0.12, impact_mps=0.3
-        )
+        self.strike(side.other, final_x, -s * half, time_s=t0 + 0.44, lift_m=0.12, impact_mps=0.3)
         script.lift(side, t0 + 0.56, 0.22, 0.7)
         self.strike(side, final_x, s * half, time_s=t0 + 1.02, lift_m=0.10, impact_mps=0.25)
         script.arrive(t0 + total_s + 0.25, x_end, 0.0)

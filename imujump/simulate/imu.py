@@ -78,7 +78,7 @@ class SensorErrors:
     pelvis_ring_hz: tuple[float, float] | None = (14.0, 25.0)
     ring_damping: tuple[float, float] = (0.35, 0.50)
     lowpass_share: float | None = 0.4
-    accel_range_mps2: float = 16.0 * STANDARD_GRAVITY_MPS2
+    accel_range_mps2: float = 32.0 * STANDARD_GRAVITY_MPS2
     gyro_range_radps: float = math.radians(2000.0)
     bits: int | None = 16
     clock_skew_ppm: float = 20.0
@@ -229,9 +229,7 @@ def record(
     sizes = SensorErrors() if errors is None else errors
     drawn = {p: draw(sizes, p, generator) for p in placements}
     first = min(d.clock_offset_s for d in drawn.values())
-    drawn = {
-        p: replace(d, clock_offset_s=d.clock_offset_s - first) for p, d in drawn.items()
-    }
+    drawn = {p: replace(d, clock_offset_s=d.clock_offset_s - first) for p, d in drawn.items()}
     packets: list[SampleBatch] = []
     sensors: list[SensorInfo] = []
     for placement in placements:
@@ -247,9 +245,7 @@ def record(
         delay = sizes.latency_s + generator.exponential(
             max(sizes.jitter_s, 1e-12), len(time_s) // packet_samples + 1
         )
-        packets += _packets(
-            placement, time_s, ticks, accel, gyro, packet_samples, lost, delay
-        )
+        packets += _packets(placement, time_s, ticks, accel, gyro, packet_samples, lost, delay)
         sensors.append(
             SensorInfo(
                 placement,
@@ -272,7 +268,7 @@ def _signals(
     rate_hz: float,
     generator: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """True sample times, and specific force and rate in sensor axes as stored."""
+    """Return true sample times, and specific force and rate in sensor axes as stored."""
     true_hz = rate_hz * (1.0 + 1e-6 * flaw.clock_skew_ppm)
     count = int((motion.duration_s - flaw.clock_offset_s) * true_hz) + 1
     filtered = sizes.lowpass_share is not None or flaw.ring_hz is not None

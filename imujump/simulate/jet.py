@@ -42,9 +42,7 @@ class Jet:
 
     def __add__(self, other: Jet | float | FloatArray) -> Jet:
         if isinstance(other, Jet):
-            return Jet(
-                self.value + other.value, self.rate + other.rate, self.second + other.second
-            )
+            return Jet(self.value + other.value, self.rate + other.rate, self.second + other.second)
         return Jet(self.value + other, self.rate, self.second)
 
     __radd__ = __add__
@@ -85,9 +83,7 @@ class Jet:
     def scaled(self, factor: Jet | float) -> Jet:
         """Multiply a vector (n, 3) by a scalar (n,)."""
         if isinstance(factor, Jet):
-            factor = Jet(
-                factor.value[:, None], factor.rate[:, None], factor.second[:, None]
-            )
+            factor = Jet(factor.value[:, None], factor.rate[:, None], factor.second[:, None])
         return self * factor
 
     def part(self, index: int) -> Jet:

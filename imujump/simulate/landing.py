@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.model import Side, TakeOffStyle
 from imujump.simulate.body import side_sign
 from imujump.simulate.foot import SOLE_GIVE_SHARE
 from imujump.simulate.gait import IMPACT_S, Runner, contact_time_s
-
-if TYPE_CHECKING:
-    from imujump.simulate.athlete import ApproachJump
+from imujump.simulate.technique import ApproachJump
 
 G = STANDARD_GRAVITY_MPS2
 
@@ -39,18 +36,18 @@ BALL_FIRST_RAD = 0.40
 """Foot pitch of a jump landing: toes first, heel raised (common practice, no source)."""
 
 
-def land(jump: ApproachJump, runner: Runner, plant_s: float) -> float:
+def land(jump: ApproachJump, runner: Runner) -> float:
     """Fly, land and come to a stand; return the first landing contact's time."""
     script = runner.script
     flight = jump.flight_s
     toe_off = runner.time_s
-    rate = jump.turn_rad / (0.5 * jump.contact_s + flight)
+    rate = jump.turn_rate_radps
     up, speed_up = runner.z_m, runner.vz_mps
     runner.fly(flight)
     landing = runner.time_s
     both = jump.landing == "both"
-    first = Side(jump.landing) if not both else (
-        Side.LEFT if jump.landing_lag_s >= 0.0 else Side.RIGHT
+    first = (
+        Side(jump.landing) if not both else (Side.LEFT if jump.landing_lag_s >= 0.0 else Side.RIGHT)
     )
     lag = max(0.004, abs(jump.landing_lag_s)) if both else math.inf
     free = jump.side.other if jump.style is TakeOffStyle.ONE_FOOT else None

@@ -25,7 +25,7 @@ class SensorMotion:
 
     def specific_force_mps2(self, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -> FloatArray:
         """Specific force in segment axes (n, 3), m/s²: what an ideal accelerometer reads."""
-        return self.frame.into_frame(self.position.second + (0.0, 0.0, gravity_mps2))
+        return self.frame.into_frame(self.position.second + np.array([0.0, 0.0, gravity_mps2]))
 
     def angular_rate_radps(self) -> FloatArray:
         """Angular rate in segment axes (n, 3), rad/s: what an ideal gyro reads."""
@@ -67,8 +67,10 @@ class Motion:
         self.feet: dict[Side, Foot] = {}
         self._plant_feet(script, self._centre)
         # Heel rises depend on the pelvis, the pelvis a little on them: a second pass settles.
-        first = dict(self.feet)
-        self._plant_feet(script, lambda t: self._pelvis_origin(t, first))
+        first = tuple(self.feet.values())
+        self._plant_feet(
+            script, lambda t: self._pelvis_origin(t, first[0].ankle(t) + first[1].ankle(t))
+        )
 
     def _plant_feet(self, script: Script, hips: HipPath) -> None:
         self.feet = {
@@ -83,10 +85,11 @@ class Motion:
             for side in Side
         }
 
-    def _pelvis_origin(self, time_s: FloatArray, feet: dict[Side, Foot]) -> Jet:
+    def _pelvis_origin(self, time_s: FloatArray, ankles: Jet) -> Jet:
+        """Path of the middle of the hips, given the sum of both ankles' paths."""
         centre = self._centre(time_s)
         down = self.body.standing_hip_m - self.body.ankle_height_m
-        legs = feet[Side.LEFT].ankle(time_s) + feet[Side.RIGHT].ankle(time_s) - centre * 2.0
+        legs = ankles - centre * 2.0
         arms = self._arms(time_s).part(0)
         zero = np.zeros(len(time_s))
         lift = Jet(
@@ -107,18 +110,23 @@ class Motion:
 
     def pelvis(self, time_s: FloatArray) -> SensorMotion:
         """Middle of the hips and attitude of the pelvis."""
+        ankles = self.feet[Side.LEFT].ankle(time_s) + self.feet[Side.RIGHT].ankle(time_s)
+        return self._pelvis(time_s, ankles)
+
+    def _pelvis(self, time_s: FloatArray, ankles: Jet) -> SensorMotion:
         angles = self._angles(time_s)
         return SensorMotion(
-            self._pelvis_origin(time_s, self.feet),
+            self._pelvis_origin(time_s, ankles),
             Frame.from_angles(angles.part(0), angles.part(1), angles.part(2)),
         )
 
     def _leg(self, side: Side, time_s: FloatArray) -> tuple[Jet, Jet, Frame]:
-        pelvis = self.pelvis(time_s)
+        """Hip, ankle and shank of one leg."""
+        ankle = self.feet[side].ankle(time_s)
+        pelvis = self._pelvis(time_s, ankle + self.feet[side.other].ankle(time_s))
         hip = pelvis.frame.point(
             pelvis.position, (0.0, side_sign(side) * self.body.hip_half_m, 0.0)
         )
-        ankle = self.feet[side].ankle(time_s)
         heading = (self._angles(time_s).part(0) + self.feet[side].heading(time_s)) * 0.5
         return hip, ankle, shank_frame(self.body, hip, ankle, heading)
 
@@ -157,9 +165,7 @@ class _CentrePath:
         ).transpose(1, 0, 2)
         start, end = state[:, :-1].copy(), state[:, 1:].copy()
         self._shocks = self._shock_curve(script.shocks, time, end)
-        self._smooth = Curve(
-            time, quintic_coefficients(np.diff(time), tuple(start), tuple(end))
-        )
+        self._smooth = Curve(time, quintic_coefficients(np.diff(time), tuple(start), tuple(end)))
 
     @staticmethod
     def _shock_curve(shocks: list[Shock], time: FloatArray, end: FloatArray) -> Curve | None:

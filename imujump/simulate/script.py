@@ -214,16 +214,12 @@ class Script:
             )
         )
 
-    def lift(
-        self, side: Side, time_s: float, rise_s: float, rise_rad: float | None = None
-    ) -> None:
+    def lift(self, side: Side, time_s: float, rise_s: float, rise_rad: float | None = None) -> None:
         """Take a foot off the ground, its heel rising over the last ``rise_s``."""
         last = self.stances[side][-1]
         if last.toe_off_s is not None:
             raise ValueError(f"time_s is {time_s}: the {side} foot is in the air")
-        self.stances[side][-1] = replace(
-            last, toe_off_s=time_s, rise_s=rise_s, rise_rad=rise_rad
-        )
+        self.stances[side][-1] = replace(last, toe_off_s=time_s, rise_s=rise_s, rise_rad=rise_rad)
 
     def via(self, side: Side, time_s: float, x_m: float, y_m: float, z_m: float) -> None:
         """Lead the swinging ankle past a point offset from the hips, at world height z."""

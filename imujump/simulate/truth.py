@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -151,7 +152,7 @@ def _steps(motion: Motion, mark: JumpMark, seen: list[TrueEvent]) -> list[TrueSt
         e for e in seen if e.kind is EventKind.FOOT_STRIKE and e.time_s <= mark.plant_s + 1e-9
     ]
     steps = []
-    for i, (a, b) in enumerate(zip(strikes[:-1], strikes[1:], strict=True)):
+    for i, (a, b) in enumerate(pairwise(strikes)):
         ends = np.array([a.time_s, b.time_s])
         way = np.diff(motion.pelvis(ends).position.value[:, :2], axis=0)[0]
         from_m = motion.feet[a.side].ankle(ends[:1]).value[0, :2]
@@ -172,9 +173,7 @@ def _steps(motion: Motion, mark: JumpMark, seen: list[TrueEvent]) -> list[TrueSt
     return steps
 
 
-def _heights(
-    motion: Motion, mark: JumpMark, penultimate_s: float, of_sensor: bool
-) -> TrueHeights:
+def _heights(motion: Motion, mark: JumpMark, penultimate_s: float, of_sensor: bool) -> TrueHeights:
     def height(time_s: FloatArray) -> FloatArray:
         place = motion.sensor(Placement.PELVIS, time_s) if of_sensor else motion.pelvis(time_s)
         return place.position.value[:, 2]

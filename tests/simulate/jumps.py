@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 from imujump.model import Side, TakeOffStyle
-from imujump.simulate.athlete import ApproachJump
+from imujump.simulate.athlete import ApproachJump, write_jump
 from imujump.simulate.body import Body
 from imujump.simulate.motion import Motion
 from imujump.simulate.script import Script
@@ -26,7 +26,7 @@ TWO_FOOT = ApproachJump(
 
 def motion_of(jump: ApproachJump, stature_m: float = 1.80) -> Motion:
     script = Script(Body(stature_m), heading_rad=0.4, x_m=3.0, y_m=-1.0)
-    jump.write(script)
+    write_jump(jump, script)
     return Motion(script)
 
 

@@ -34,15 +34,9 @@ def _model(motion: Motion) -> mujoco.MjModel:
             f'<site name="{placement}" pos="{x} {y} {z}"/>'
         )
 
-    slides = "".join(
-        f'<joint type="slide" axis="{a}"/>' for a in ("1 0 0", "0 1 0", "0 0 1")
-    )
-    hinges = "".join(
-        f'<joint type="hinge" axis="{a}"/>' for a in ("0 0 1", "0 1 0", "1 0 0")
-    )
-    sensors = "".join(
-        f'<accelerometer site="{p}"/><gyro site="{p}"/>' for p in Placement
-    )
+    slides = "".join(f'<joint type="slide" axis="{a}"/>' for a in ("1 0 0", "0 1 0", "0 0 1"))
+    hinges = "".join(f'<joint type="hinge" axis="{a}"/>' for a in ("0 0 1", "0 1 0", "1 0 0"))
+    sensors = "".join(f'<accelerometer site="{p}"/><gyro site="{p}"/>' for p in Placement)
     return mujoco.MjModel.from_xml_string(
         f"""<mujoco><option gravity="0 0 {-STANDARD_GRAVITY_MPS2}"/><worldbody>
         <body>{slides}{hinges}{site(Placement.PELVIS)}</body>
