@@ -10,8 +10,12 @@ from imujump.model import SampleSource
 from imujump.recording.format import is_sqlite
 from imujump.recording.motion_bids import MOTION_SUFFIX, open_motion_bids
 from imujump.recording.reader import RecordingReader
+from imujump.recording.tables import open_csv, open_parquet
 
 RECORDING_SUFFIX = ".imujump"
+PARQUET_SUFFIXES = (".parquet", ".pq")
+TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
+_TABLES = (".csv", ".parquet")
 
 
 def open_recording(path: Path | str, column_map: Path | str | None = None) -> SampleSource:
@@ -20,9 +24,10 @@ def open_recording(path: Path | str, column_map: Path | str | None = None) -> Sa
     Parameters
     ----------
     path : Path or str
-        A recording file or a Motion-BIDS ``…_motion.tsv`` file.
+        A recording file, a Motion-BIDS ``…_motion.tsv`` file, a CSV or a Parquet table.
     column_map : Path or str, optional
-        TOML file that names the columns of a foreign table.
+        TOML file that names the columns of a foreign table; see
+        :mod:`imujump.recording.column_map`.
 
     Returns
     -------
@@ -39,9 +44,20 @@ def open_recording(path: Path | str, column_map: Path | str | None = None) -> Sa
         raise RecordingError(file, "this is a folder", "name a recording inside it")
     if not file.exists():
         raise RecordingError(file, "there is no such file", "check the name")
+    column_file = None if column_map is None else Path(column_map)
     if file.suffix == RECORDING_SUFFIX or is_sqlite(file):
         return RecordingReader(file)
-    return open_motion_bids(file)
+    if file.name.endswith(MOTION_SUFFIX):
+        return open_motion_bids(file)
+    if file.suffix in PARQUET_SUFFIXES:
+        return open_parquet(file, column_file)
+    if file.suffix in TEXT_SUFFIXES or column_file is not None:
+        return open_csv(file, column_file)
+    raise RecordingError(
+        file,
+        f"the name does not end in {', '.join((RECORDING_SUFFIX, MOTION_SUFFIX, *_TABLES))}",
+        "choose a recording, or give a column map for a table",
+    )
 
 
 def find_recordings(paths: Iterable[Path | str]) -> list[Path]:

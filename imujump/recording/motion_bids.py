@@ -54,6 +54,7 @@ class _Channel:
     factor: float
     range_si: float | None
     rate_hz: float | None
+    sensor_id: str
 
 
 def open_motion_bids(path: Path) -> TableSource:
@@ -164,7 +165,7 @@ def _table_sensor(placement: Placement, point: str, slots: Mapping[str, _Channel
     rates = [channel.rate_hz for channel in slots.values() if channel.rate_hz]
     return TableSensor(
         placement=placement,
-        sensor_id=point,
+        sensor_id=next((c.sensor_id for c in slots.values() if c.sensor_id), point),
         keys=tuple(str(slots[s].column) if s in slots else None for s in ROW_CHANNELS),
         factors=tuple(slots[s].factor if s in slots else 1.0 for s in ROW_CHANNELS),
         rate_hz=rates[0] if rates else None,
@@ -200,6 +201,7 @@ def _channel(path: Path, column: int, row: Mapping[str, str]) -> _Channel | None
         factor=factor,
         range_si=None if known_range is None else known_range * factor,
         rate_hz=_positive(row.get("sampling_frequency", "")),
+        sensor_id=row.get("sensor", ""),
     )
 
 

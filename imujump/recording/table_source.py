@@ -196,22 +196,21 @@ class TableSource:
         else:
             tick_s = timeline.tick_s
             found_hz = 1.0 / timeline.period_s
-            if not timeline.regular:
+            if not timeline.regular or stated_hz != self._layout.rate_hz:
                 # Sensors may take turns in the rows, so each one's own rows tell its rate.
                 found_hz = rate_from_presence(self._presence_s(sensor, timeline)) or found_hz
-            if sensor.rate_hz is not None and timeline.regular:
-                rate_hz = sensor.rate_hz
-            elif stated_hz is not None and abs(found_hz / stated_hz - 1.0) <= RATE_TOLERANCE:
-                rate_hz = found_hz if timeline.regular else stated_hz
-            else:
+            if stated_hz is None or abs(found_hz / stated_hz - 1.0) > RATE_TOLERANCE:
                 rate_hz = found_hz
-                if stated_hz is not None:
-                    text = (
-                        f"the stated rate of {stated_hz:g} Hz does not fit the time stamps "
-                        f"({found_hz:.2f} Hz), which were used"
-                    )
-                    if text not in warnings:
-                        warnings.append(text)
+            else:
+                own_grid = timeline.regular and stated_hz == self._layout.rate_hz
+                rate_hz = found_hz if own_grid else stated_hz
+            if stated_hz is not None and abs(found_hz / stated_hz - 1.0) > RATE_TOLERANCE:
+                text = (
+                    f"the stated rate of {stated_hz:g} Hz does not fit the time stamps "
+                    f"({found_hz:.2f} Hz), which were used"
+                )
+                if text not in warnings:
+                    warnings.append(text)
         return SensorInfo(
             placement=sensor.placement,
             sensor_id=sensor.sensor_id,
