@@ -55,8 +55,8 @@ def analyse(
 ) -> None:
     """Find the jumps in recordings and measure each of them.
 
-    PATH is a recording file, a Motion-BIDS "..._motion.tsv", a CSV or Parquet table, or a
-    folder that holds any of these. Give as many as you like.
+    PATH is a recording file, a Motion-BIDS "..._motion.tsv" or a folder that holds any of
+    these; or a CSV or Parquet table. Give as many as you like.
 
     You get one line for each jump. Each number comes with its uncertainty; where something
     could not be measured, the reason stands underneath. Times count from the recording's

@@ -9,7 +9,8 @@ import click
 import pytest
 
 from imujump.cli import main
-from imujump.model import METRIC_NAMES
+from imujump.model import METRIC_NAMES, Placement
+from imujump.recording.column_map import read_column_map
 from imujump.wording import METRICS
 
 REPOSITORY = Path(__file__).resolve().parent.parent
@@ -195,3 +196,12 @@ def test_readme_names_only_options_that_exist(readme):
     known = {"--help"} | {opt for _, c in commands() for p in c.params for opt in p.opts}
     told = set(re.findall(r"`(--[a-z-]+)", readme))
     assert told <= known
+
+
+def test_the_column_map_in_readme_is_one_that_the_reader_accepts(readme, tmp_path):
+    (example,) = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+    path = tmp_path / "map.toml"
+    path.write_text(example, encoding="utf-8")
+    told = read_column_map(path)
+    assert [sensor.placement for sensor in told.sensors] == [Placement.LEFT_SHANK, Placement.PELVIS]
+    assert told.time_column == "Timestamp"
