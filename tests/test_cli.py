@@ -9,15 +9,18 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from analyses import analysis, one_foot_attempt, run_through, two_foot_attempt
 from click.testing import CliRunner
 from rich.console import Console
 
+import imujump.pipeline
 from imujump import cli
 from imujump.errors import AlignmentError, RecordingError
 from imujump.progress import PatientBar
+from imujump.recording.table_source import TableSource
 
 ANALYSES = {
     "good.tsv": analysis(one_foot_attempt(), two_foot_attempt(), warnings=("a battery ran low",)),
@@ -259,3 +262,29 @@ def test_the_bar_appears_on_a_terminal_only_after_its_patience():
     assert "first.tsv" in drawn(patience_s=0.02, work_s=0.3)
     assert drawn(patience_s=30.0, work_s=0.01) == ""
     assert drawn(patience_s=0.02, work_s=0.3, terminal=False) == ""
+
+
+def test_a_table_file_reaches_the_pipeline_and_is_closed(monkeypatch, tmp_path):
+    seen = {}
+
+    def analyse_source(source):
+        seen["samples"] = sum(len(batch.ticks) for batch in source.batches())
+        return ANALYSES["empty.tsv"]
+
+    monkeypatch.setattr(TableSource, "close", lambda self: seen.update(closed=True))
+    engine = SimpleNamespace(analyse=analyse_source)
+    monkeypatch.setitem(sys.modules, "imujump.pipeline.engine", engine)
+    monkeypatch.setattr(imujump.pipeline, "engine", engine, raising=False)
+    table = tmp_path / "phone.csv"
+    table.write_text("t;x;y;z\n" + "".join(f"{n}0;0,0;0,0;1,0\n" for n in range(50)))
+    column_map = tmp_path / "map.toml"
+    column_map.write_text(
+        'delimiter = ";"\ndecimal = ","\n[time]\ncolumn = "t"\nunit = "ms"\n'
+        '[pelvis]\naccel = ["x", "y", "z"]\naccel_unit = "g"\n'
+    )
+    result = CliRunner().invoke(
+        cli.main, ["analyse", "--json", "--columns", str(column_map), str(table)]
+    )
+    assert result.exit_code == 0, result.stderr
+    assert json.loads(result.stdout)["recording"]["path"] == str(table)
+    assert seen == {"samples": 50, "closed": True}
