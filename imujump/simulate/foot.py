@@ -139,6 +139,8 @@ class Foot:
         rows: list[tuple[float, float, float]] = []
         for s, end in zip(self.stances, self.toe_off_s, strict=True):
             if s.strike_s is None:
+                if math.isfinite(end):
+                    rows.append((float(end), 0.0, 0.0))
                 continue
             length = min(s.impact_s, 0.9 * (end - s.strike_s))
             rows.append((s.strike_s, SOLE_GIVE_SHARE * s.impact_mps * length, -s.impact_mps))
@@ -264,6 +266,11 @@ class Foot:
     def heading(self, time_s: FloatArray) -> Jet:
         """Direction in which the foot points, radians."""
         return self._yaw(time_s).part(0)
+
+    def foot_pitch_rad(self, time_s: FloatArray) -> FloatArray:
+        """Pitch of the foot (n,): positive with the heel, negative with the toes raised."""
+        pitch: FloatArray = self._pitch(time_s).value[:, 0]
+        return pitch
 
     def carrying_point(self, time_s: FloatArray) -> FloatArray:
         """Point of the sole that carries, worked back from ankle and foot pitch (n, 3).

@@ -17,7 +17,15 @@ from scipy.signal import bilinear, butter, sosfilt, sosfilt_zi, tf2sos
 from scipy.spatial.transform import Rotation
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
-from imujump.model import FloatArray, IntArray, Placement, RecordingInfo, SampleBatch, SensorInfo
+from imujump.model import (
+    FloatArray,
+    IntArray,
+    Mark,
+    Placement,
+    RecordingInfo,
+    SampleBatch,
+    SensorInfo,
+)
 from imujump.simulate.motion import Motion
 
 CHUNK = 20_000
@@ -182,6 +190,7 @@ def record(
     legs_swapped: bool = False,
     packet_samples: int = 10,
     started_utc: datetime | None = None,
+    marks: Sequence[Mark] = (),
     tick_s: float = 1e-6,
 ) -> SimulatedRecording:
     """Wear sensors through a motion and record them.
@@ -209,6 +218,8 @@ def record(
         Samples in each packet.
     started_utc : datetime, optional
         Start written in the head.
+    marks : sequence of Mark
+        Notes written in the head.
     tick_s : float
         Length of the device clocks' tick.
 
@@ -257,7 +268,9 @@ def record(
             )
         )
     packets.sort(key=lambda b: b.arrival_s)
-    return SimulatedRecording(RecordingInfo(tuple(sensors), started_utc), tuple(packets), drawn)
+    return SimulatedRecording(
+        RecordingInfo(tuple(sensors), started_utc, tuple(marks)), tuple(packets), drawn
+    )
 
 
 def _signals(
@@ -328,7 +341,7 @@ def _drift(time_s: FloatArray, walk: float, generator: np.random.Generator) -> F
 
 def _stored(values: FloatArray, limit: float, bits: int | None) -> FloatArray:
     """Clip to the range and round to the stored integer's step."""
-    if bits is None:
+    if bits is None or math.isinf(limit):
         return np.clip(values, -limit, limit)
     half = 2 ** (bits - 1)
     step = limit / half
@@ -352,7 +365,7 @@ def _packets(
         if any(time_s[rows][0] < end and time_s[rows][-1] >= start for start, end in lost):
             continue
         # Packets of one sensor arrive in the order they were sent.
-        latest = max(latest, float(time_s[rows][-1] + delay_s[number]))
+        latest = max(latest, round(float(time_s[rows][-1] + delay_s[number]), 6))
         packets.append(
             SampleBatch(
                 placement,

@@ -13,7 +13,7 @@ from imujump.simulate.curve import Curve, quintic_coefficients, quintic_curve
 from imujump.simulate.foot import Foot, HipPath
 from imujump.simulate.jet import Frame, Jet
 from imujump.simulate.leg import shank_frame, thigh_stretch_m
-from imujump.simulate.script import JumpMark, Script, Shock
+from imujump.simulate.script import JumpMark, Label, Script, Shock
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +52,7 @@ class Motion:
         self.body: Body = script.body
         self.gravity_mps2 = gravity_mps2
         self.jumps: tuple[JumpMark, ...] = tuple(script.jumps)
-        self.labels = tuple(script.labels)
+        self.labels: tuple[Label, ...] = tuple(script.labels)
         self.duration_s = script.time_s
         self._centre = _CentrePath(script)
         turns = script.turns

@@ -242,7 +242,6 @@ class RunThrough:
 
     def write(self, script: Script, generator: np.random.Generator) -> None:
         """Write the block."""
-        start = script.time_s
         runner = Runner(script, width_m=self.width_m)
         push = Side.LEFT if generator.random() < 0.5 else Side.RIGHT
         v = self.speed_mps
@@ -268,4 +267,3 @@ class RunThrough:
             )
             side = side.other
         runner.stop(side)
-        script.labels.append(("run_through", start, script.time_s))

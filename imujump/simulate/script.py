@@ -101,6 +101,15 @@ class JumpMark:
     end_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What the athlete does in a span of the motion, such as ``walk``."""
+
+    what: str
+    start_s: float
+    end_s: float
+
+
 @dataclass(slots=True, eq=False)
 class Script:
     """A motion being written, block by block, from standing to standing.
@@ -128,7 +137,7 @@ class Script:
     vias: list[Via] = field(default_factory=list)
     shocks: list[Shock] = field(default_factory=list)
     jumps: list[JumpMark] = field(default_factory=list)
-    labels: list[tuple[str, float, float]] = field(default_factory=list)
+    labels: list[Label] = field(default_factory=list)
     stances: dict[Side, list[Stance]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Protocol
 
@@ -10,7 +11,7 @@ import numpy as np
 from imujump.simulate.athlete import ApproachJump, write_jump
 from imujump.simulate.body import Body
 from imujump.simulate.motion import Motion
-from imujump.simulate.script import Script
+from imujump.simulate.script import Label, Script
 
 
 class Block(Protocol):
@@ -55,8 +56,15 @@ def compose(
     """
     script = Script(Body() if body is None else body, stance_half_m=stance_half_m)
     for block in blocks:
+        start = script.time_s
         if isinstance(block, ApproachJump):
             write_jump(block, script)
         else:
             block.write(script, generator)
+        script.labels.append(Label(_plain_name(block), start, script.time_s))
     return Motion(script)
+
+
+def _plain_name(block: Block | ApproachJump) -> str:
+    """Turn a block's class name into small words joined by underscores."""
+    return re.sub(r"(?<=.)([A-Z])", r"_\1", type(block).__name__).lower()

@@ -21,10 +21,9 @@ from imujump.simulate.script import JumpMark
 GRID_S = 0.0005
 """Grid on which extremes and means are taken; a smooth extreme lies within 1e-5 of it."""
 
-LANDING_WINDOW_S = 0.25
 PEAK_WINDOW_S = 0.10
-"""A foot counts as landing when it strikes this soon after the first; its peak is sought
-this long after its strike (own choice: impact peaks come within 50 ms)."""
+"""A landing foot's peak is sought this long after its strike (own choice: impact peaks come
+within 50 ms)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,12 +112,7 @@ def jump_truth(motion: Motion, mark: JumpMark) -> JumpTruth:
         name: _heights(motion, mark, penultimate_s, of_sensor)
         for name, of_sensor in (("origin", False), ("sensor", True))
     }
-    landings = {
-        e.side: e.time_s
-        for e in reversed(seen)
-        if e.kind is EventKind.FOOT_STRIKE
-        and mark.landing_s <= e.time_s <= mark.landing_s + LANDING_WINDOW_S
-    }
+    landings = _landings(mark, seen)
     found = _metrics(motion, mark, steps, heights["sensor"], landings)
     return JumpTruth(
         mark,
@@ -131,6 +125,17 @@ def jump_truth(motion: Motion, mark: JumpMark) -> JumpTruth:
         float(_speed(motion, np.array([mark.plant_s]))[0]),
         {name: found[name] for name in METRIC_NAMES},
     )
+
+
+def _landings(mark: JumpMark, seen: list[TrueEvent]) -> dict[Side, float]:
+    """Strike of each landing foot; a foot that comes after the first has left runs out."""
+    after = [e for e in seen if e.time_s >= mark.landing_s]
+    found = {after[0].side: after[0].time_s}
+    for event in after[1:]:
+        if event.kind is EventKind.TOE_OFF:
+            break
+        found.setdefault(event.side, event.time_s)
+    return found
 
 
 def _grid(start_s: float, end_s: float) -> FloatArray:
