@@ -7,9 +7,12 @@ from pathlib import Path
 
 import click
 
+from imujump.model import TakeOffStyle
+
 from .clips import cut_names, run_up_names
 from .folder import finish_folder, start_folder, write_recording
 from .record import marker_recording, run_up_recording
+from .runner import runner_recording
 
 SHARED = Path(os.environ.get("IMUJUMP_SHARED", Path(__file__).resolve().parents[3] / "shared"))
 EVERY_NTH_IN_OTHER_UNITS = 9
@@ -47,6 +50,25 @@ def people(folder: Path, draws: int, seed: int) -> None:
         subjects[subject] = name
     finish_folder(folder, subjects)
     click.echo(f"{len(subjects)} recordings in {folder}")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--count", default=40, show_default=True, help="Number of recordings.")
+@click.option("--seed", default=8000, show_default=True, help="Seed of the first recording.")
+def runner(folder: Path, count: int, seed: int) -> None:
+    """Write simulated jumps with contact forces, one-foot and two-foot in turn."""
+    start_folder(folder, "Virtual recordings of a simulated runner-jumper", "CC0")
+    subjects: dict[str, str] = {}
+    for number in range(count):
+        take_off = TakeOffStyle.TWO_FOOT if number % 2 else TakeOffStyle.ONE_FOOT
+        subject = f"r{number + 1:02d}"
+        recording = runner_recording(seed + number, take_off)
+        other_units = number % EVERY_NTH_IN_OTHER_UNITS == EVERY_NTH_IN_OTHER_UNITS - 1
+        write_recording(folder, subject, recording, other_units=other_units)
+        subjects[subject] = str(take_off)
+    finish_folder(folder, subjects)
+    click.echo(f"{count} recordings in {folder}")
 
 
 if __name__ == "__main__":
