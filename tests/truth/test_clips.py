@@ -42,8 +42,9 @@ def test_integrated_ideal_signals_return_the_clips_path(shared_data: Path) -> No
         place = place + velocity * step_s + (before / 3 + now / 6) * step_s**2
         velocity = velocity + (before + now) / 2 * step_s
         before = now
-    # Midpoint rotation errs by (rate)³ dt² / 24 per second: 1e-6 rad, so 1e-5 m over 2.5 s.
-    np.testing.assert_allclose(place, path_m[last], atol=1e-3)
+    # The start velocity by central difference errs by jerk dt² / 6: at 500 m/s³ 6e-5 m/s,
+    # so 0.15 mm over 2.5 s; midpoint rotation adds about the same.
+    np.testing.assert_allclose(place, path_m[last], atol=4e-4)
 
 
 def _earlier_truth(shared_data: Path, clip: str) -> dict[str, Any]:
