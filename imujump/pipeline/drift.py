@@ -163,7 +163,7 @@ class DriftProblem:
         self._corner = np.zeros((self.border, self.border))
         self._rhs = np.zeros((k, m))
         self._rhs_border = np.zeros(self.border)
-        self._transitions = []
+        self._transitions: list[tuple[FloatArray, FloatArray]] = []
         for s, path in enumerate(paths):
             self._add_motion(s, path, noise[s], missing[s], clipped[s])
         for number, (mean, sigma) in enumerate(scalars):
@@ -295,7 +295,7 @@ class DriftSolution:
         return np.asarray(rotate(part, states[k]) + part_effect @ bias + share * jump[k])
 
     def path(self, sensor: int) -> Strapdown:
-        """The sensor's dead reckoning with its drift removed, at every sample."""
+        """Return a sensor's dead reckoning without its drift, at every sample."""
         old = self.problem.paths[sensor]
         error = self._at(sensor, np.arange(len(old.rot)))
         turn = cross_matrix(error[:, ATTITUDE])
@@ -314,7 +314,7 @@ class DriftSolution:
         )
 
     def sigmas(self, weights: FloatArray, scalars: FloatArray | None = None) -> FloatArray:
-        """Standard deviations of r outputs that are linear in the unknowns.
+        """Give the standard deviations of r outputs that are linear in the unknowns.
 
         Parameters
         ----------
@@ -329,7 +329,7 @@ class DriftSolution:
             tail[BIASES * self.problem.sensors :] += scalars.T
         variance = np.sum(c * cho_solve_banded((self._factor, True), c), axis=0)
         variance += np.sum(tail * cho_solve(self._corner, tail), axis=0)
-        return np.sqrt(np.maximum(variance, 0.0))
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 
     def spread_weights(self, index: float) -> tuple[int, float]:
         """Knot before a sample index and the share of the knot after it (0 to 1)."""
