@@ -156,7 +156,7 @@ def _long_session() -> Blocks:
         landing="both",
         steps=5,
     )
-    rest = Stand(121.6, sway_m=0.0015)
+    rest = Stand(126.0, sway_m=0.0015)
     return [
         Stand(6.0),
         Bounce(8),

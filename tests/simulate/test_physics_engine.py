@@ -22,8 +22,9 @@ from imujump.simulate.motion import Motion
 
 from .jumps import one_foot, two_foot
 
-ACCEL_BOUND_MPS2 = 1e-3
-GYRO_BOUND_RADPS = 1e-3
+ACCEL_BOUND_MPS2 = 1e-9
+GYRO_BOUND_RADPS = 1e-9
+"""Rounding only: 6e-13 m/s² and 1e-14 rad/s were measured."""
 
 
 def _model(motion: Motion) -> mujoco.MjModel:
@@ -113,10 +114,11 @@ def test_rates_integrate_to_the_path(make: Callable[[], Motion], placement: Plac
     moved = integral(within.position.rate) - np.diff(at.position.value, axis=0)
     gained = integral(within.position.second) - np.diff(at.position.rate, axis=0)
     assert np.abs(moved).max() < 1e-6
-    # A jump of jerk inside a span costs up to jerk * span² / 8 of one quadrature.
-    assert np.abs(gained).max() < 5e-3
-    assert np.abs(np.cumsum(gained, axis=0)).max() < 2e-2
+    # Acceleration has kinks (jumps of jerk of some 1e4 m/s³) between the nodes, which cost
+    # up to jerk * span² / 32 or so each.
+    assert np.abs(gained).max() < 2e-3
+    assert np.abs(np.cumsum(gained, axis=0)).max() < 5e-3
     turn = Rotation.from_rotvec(integral(within.frame.angular_rate_radps()))
     start = Rotation.from_matrix(at.frame.matrix()[:-1])
     end = Rotation.from_matrix(at.frame.matrix()[1:])
-    assert ((start * turn).inv() * end).magnitude().max() < 1e-4
+    assert ((start * turn).inv() * end).magnitude().max() < 2e-6
