@@ -120,10 +120,11 @@ def measured(
     every = round(grid_hz / sensor_set.rate_hz)
     if abs(every * sensor_set.rate_hz - grid_hz) > 1e-6:
         raise ValueError(f"grid_hz is {grid_hz}, must be a multiple of {sensor_set.rate_hz}")
-    to_sensor = sensor.mounting.inv()
-    both = np.hstack([to_sensor.apply(ideal.accel_mps2), to_sensor.apply(ideal.gyro_radps)])
+    accel = ideal.accel_mps2
     if sensor.tissue_hz is not None and sensor.tissue_damping_ratio is not None:
-        both = _through_tissue(both, grid_hz, sensor.tissue_hz, sensor.tissue_damping_ratio)
+        accel = on_tissue(ideal, grid_hz, sensor.tissue_hz, sensor.tissue_damping_ratio)
+    to_sensor = sensor.mounting.inv()
+    both = np.hstack([to_sensor.apply(accel), to_sensor.apply(ideal.gyro_radps)])
     low = butter(2, LOWPASS_SHARE_OF_RATE * sensor_set.rate_hz, fs=grid_hz, output="sos")
     start = sosfilt_zi(low)[:, :, None] * both[0]
     both = sosfilt(low, both, axis=0, zi=start)[0][::every]
@@ -142,13 +143,34 @@ def measured(
     )
 
 
-def _through_tissue(values: FloatArray, grid_hz: float, hz: float, damping: float) -> FloatArray:
-    """Base excitation of a mass on spring and damper: unit gain and no lag at rest."""
+def on_tissue(ideal: IdealSignals, grid_hz: float, hz: float, damping_ratio: float) -> FloatArray:
+    """Specific force (n, 3) of a sensor that sits on a spring and damper on the bone.
+
+    In bone axes the sensor's shift u obeys u'' + 2 d w u' + w² u = -f with the bone point's
+    specific force f. The frame turns with rate r, so the sensor feels
+    f + u'' + 2 r x u' + r' x u + r x (r x u): its path stays within millimetres of the
+    bone's and integration does not drift. The sensor does not turn against the bone.
+    """
     omega = 2 * np.pi * hz
-    b, a = bilinear([2 * damping * omega, omega**2], [1, 2 * damping * omega, omega**2], grid_hz)
-    start = lfilter_zi(b, a)[:, None] * values[0]
-    result: FloatArray = lfilter(b, a, values, axis=0, zi=start)[0]
-    return result
+    below = [1.0, 2 * damping_ratio * omega, omega**2]
+
+    def driven(above: list[float]) -> FloatArray:
+        b, a = bilinear(above, below, grid_hz)
+        start = lfilter_zi(b, a)[:, None] * -ideal.accel_mps2[0]
+        result: FloatArray = lfilter(b, a, -ideal.accel_mps2, axis=0, zi=start)[0]
+        return result
+
+    shift, speed, accel = driven([1.0]), driven([1.0, 0.0]), driven([1.0, 0.0, 0.0])
+    rate = ideal.gyro_radps
+    turning = np.gradient(rate, 1.0 / grid_hz, axis=0)
+    felt: FloatArray = (
+        ideal.accel_mps2
+        + accel
+        + 2.0 * np.cross(rate, speed)
+        + np.cross(turning, shift)
+        + np.cross(rate, np.cross(rate, shift))
+    )
+    return felt
 
 
 def _sixteen_bits(values: FloatArray, limit: float) -> FloatArray:

@@ -55,7 +55,7 @@ def people(folder: Path, draws: int, seed: int) -> None:
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--count", default=40, show_default=True, help="Number of recordings.")
-@click.option("--seed", default=8000, show_default=True, help="Seed of the first recording.")
+@click.option("--seed", default=8100, show_default=True, help="Seed of the first recording.")
 def runner(folder: Path, count: int, seed: int) -> None:
     """Write simulated jumps with contact forces, one-foot and two-foot in turn."""
     start_folder(folder, "Virtual recordings of a simulated runner-jumper", "CC0")
