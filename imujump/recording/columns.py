@@ -2,7 +2,7 @@
 
 Each column is cut into segments. A segment is replaced by what one of three fixed predictors
 leaves over: its middle value, the value before, or the line through the two values before
-(the choice of polynomial predictors of lossless audio coding: Robinson 1994, "SHORTEN",
+(the choice of polynomial predictors of lossless audio coding: Robinson 1994,
 Cambridge University report CUED/F-INFENG/TR.156, from memory). Arithmetic wraps at the
 number's width, so every bit pattern comes back. Small leftovers of either sign become small
 unsigned numbers, and equal bytes of all numbers are laid side by side.

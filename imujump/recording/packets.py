@@ -94,8 +94,9 @@ def decode_packets(profile: PacketProfile, data: ByteArray) -> DecodedPackets:
         offsets = np.rint(np.arange(samples) * profile.ticks_per_sample).astype(np.int64)
         raw_ticks = header["tick"].astype(np.int64)[:, np.newaxis] + offsets
     values = np.full((*rows.shape, len(CHANNELS)), np.nan)
-    for channel, factor in zip(profile.channels, profile.factors, strict=True):
-        np.multiply(rows[CHANNELS[channel]], factor, out=values[:, :, channel])
+    with np.errstate(over="ignore", invalid="ignore"):
+        for channel, factor in zip(profile.channels, profile.factors, strict=True):
+            np.multiply(rows[CHANNELS[channel]], factor, out=values[:, :, channel])
     # Only a floating-point field can hold an infinity or a number too large for its unit.
     values[np.isinf(values)] = np.nan
     sequence = header["sequence"].astype(np.int64) if "sequence" in names else None

@@ -39,14 +39,20 @@ def pack_file(path: Path) -> None:
         content.close()
     # The old log must not be replayed onto the new file, so it goes first; what it held is
     # in the draft, and until the next line a kill leaves the draft beside the old file.
-    _retire_log(path)
-    os.replace(draft, path)
+    try:
+        _retire_log(path)
+        os.replace(draft, path)
+    except (OSError, sqlite3.Error) as error:
+        draft.unlink(missing_ok=True)
+        raise RecordingError(
+            path, f"the file is in use ({error})", "end the recording and pack it then"
+        ) from error
 
 
 def _retire_log(path: Path) -> None:
     """Move the log's content into the old file and remove the log."""
     if log_path(path).exists():
-        database = sqlite3.connect(path, isolation_level=None)
+        database = sqlite3.connect(path, isolation_level=None, timeout=1.0)
         try:
             database.execute("PRAGMA journal_mode = DELETE")
         finally:

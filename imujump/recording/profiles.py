@@ -252,6 +252,9 @@ class _Reader:
             raise self._bad(
                 "tick", f"stands {problem}", "name one field tick, in header or in sample"
             )
+        rate_hz, tick_s = self._number("rate_hz"), self._number("tick_s")
+        if in_header and not 1.0 - 1e-9 <= 1.0 / (rate_hz * tick_s) <= 1e12:
+            raise self._bad("tick_s", "is longer than a sample or far too short", "correct it")
         for holder, fields in (("header", header_fields), ("sample", sample_fields)):
             for field in fields:
                 if field["name"] in ("tick", "sequence", "count") and "float" in field["type"]:
@@ -268,8 +271,8 @@ class _Reader:
         return PacketProfile(
             text=text,
             name=self._text("name"),
-            rate_hz=self._number("rate_hz"),
-            tick_s=self._number("tick_s"),
+            rate_hz=rate_hz,
+            tick_s=tick_s,
             header=header,
             sample=sample,
             channels=tuple(present),

@@ -13,8 +13,8 @@ import pyarrow as pa
 
 from imujump.errors import RecordingError
 from imujump.model import (
+    BoolArray,
     FloatArray,
-    IntArray,
     Mark,
     Placement,
     RecordingInfo,
@@ -137,7 +137,6 @@ class TableSource:
         for block in self._read_rows(keys):
             rows = slice(row, row + block.num_rows)
             row += block.num_rows
-            odd += sum(_odd_values(block.column(key)) for key in keys)
             if self._timeline is None:
                 keep = None
                 ticks = np.arange(rows.start, rows.stop, dtype=np.int64)
@@ -148,13 +147,27 @@ class TableSource:
                 kept_row += count
             parts = []
             for sensor, info in zip(layout.sensors, self._info.sensors, strict=True):
-                values = _sensor_values(block, sensor)
+                accel_mps2, gyro_radps, measured, found_odd = _sensor_values(block, sensor)
+                odd += found_odd
+                used = ticks
                 if keep is not None and not keep.all():
-                    values = values[keep]
-                batch = _without_gaps(info, counts[sensor.placement], ticks, values)
-                if batch is not None:
-                    counts[sensor.placement] += len(batch.ticks)
-                    parts.append(batch)
+                    accel_mps2, gyro_radps = accel_mps2[keep], gyro_radps[keep]
+                    measured = None if measured is None else measured[keep]
+                if measured is not None and not measured.all():
+                    used, accel_mps2 = ticks[measured], accel_mps2[measured]
+                    gyro_radps = gyro_radps[measured]
+                if not len(used):
+                    continue
+                batch = SampleBatch(
+                    placement=sensor.placement,
+                    first_index=counts[sensor.placement],
+                    ticks=used,
+                    arrival_s=float(used[-1]) * info.tick_s,
+                    accel_mps2=accel_mps2,
+                    gyro_radps=gyro_radps,
+                )
+                counts[sensor.placement] += len(used)
+                parts.append(batch)
             yield from sorted(parts, key=lambda batch: batch.arrival_s)
         self._conclude(counts, odd)
 
@@ -177,15 +190,12 @@ class TableSource:
                     self._path, "neither a sample rate nor time stamps are known", "state the rate"
                 )
             return None
-        blocks = [
-            _column(block.column(0)) * layout.time_factor
-            for block in self._read_rows([layout.time_key])
-        ]
+        blocks = [_column(block.column(0)) for block in self._read_rows([layout.time_key])]
         if not sum(map(len, blocks)):
             raise RecordingError(self._path, "the table has no rows", "export it again")
-        return timeline_from_stamps(
-            self._path, np.concatenate(blocks), layout.rate_hz, layout.first_row
-        )
+        with np.errstate(over="ignore"):
+            stamps_s = np.concatenate(blocks) * layout.time_factor
+        return timeline_from_stamps(self._path, stamps_s, layout.rate_hz, layout.first_row)
 
     def _sensor_info(self, sensor: TableSensor, warnings: list[str]) -> SensorInfo:
         stated_hz = sensor.rate_hz or self._layout.rate_hz
@@ -233,37 +243,30 @@ def _column(column: pa.Array) -> FloatArray:
     return values
 
 
-def _odd_values(column: pa.Array) -> int:
-    """Count values that are written but not finite."""
-    finite = int(np.count_nonzero(np.isfinite(_column(column))))
-    return len(column) - int(column.null_count) - finite
+def _sensor_values(
+    block: pa.RecordBatch, sensor: TableSensor
+) -> tuple[FloatArray, FloatArray, BoolArray | None, int]:
+    """Return accel (n, 3), gyro (n, 3), which rows hold anything, and the count of odd values.
 
-
-def _sensor_values(block: pa.RecordBatch, sensor: TableSensor) -> FloatArray:
-    values = np.full((block.num_rows, len(ROW_CHANNELS)), np.nan)
+    The third is None when every value was measured. An odd value is written but not finite.
+    """
+    rows = block.num_rows
+    pair = np.full((2, rows, 3), np.nan)
+    empty = rows * sensor.keys.count(None)
     for index, (key, factor) in enumerate(zip(sensor.keys, sensor.factors, strict=True)):
-        if key is not None:
-            np.multiply(_column(block.column(key)), factor, out=values[:, index])
-    values[np.isinf(values)] = np.nan
-    return values
-
-
-def _without_gaps(
-    info: SensorInfo, first_index: int, ticks: IntArray, values: FloatArray
-) -> SampleBatch | None:
-    measured = ~np.isnan(values).all(axis=1)
-    if not measured.all():
-        ticks, values = ticks[measured], values[measured]
-    if not len(ticks):
-        return None
-    return SampleBatch(
-        placement=info.placement,
-        first_index=first_index,
-        ticks=ticks,
-        arrival_s=float(ticks[-1]) * info.tick_s,
-        accel_mps2=np.ascontiguousarray(values[:, :3]),
-        gyro_radps=np.ascontiguousarray(values[:, 3:]),
-    )
+        if key is None:
+            continue
+        column = block.column(key)
+        empty += int(column.null_count)
+        # A number too large for its unit becomes infinite, and so missing, below.
+        with np.errstate(over="ignore"):
+            np.multiply(_column(column), factor, out=pair[index // 3, :, index % 3])
+    finite = np.isfinite(pair)
+    odd = pair.size - int(np.count_nonzero(finite)) - empty
+    if odd:
+        pair[~finite] = np.nan
+    measured: BoolArray | None = np.asarray(finite.any(axis=(0, 2))) if odd or empty else None
+    return pair[0], pair[1], measured, odd
 
 
 def missing_channel_warnings(sensors: Sequence[TableSensor]) -> list[str]:

@@ -20,6 +20,9 @@ differ by less than 1e-4, so this is never drift."""
 
 MICROSECOND_S = 1e-6
 
+LONGEST_S = 1e8
+"""Longest believable recording: own choice, three years; its microseconds can be counted."""
+
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
@@ -73,7 +76,15 @@ def timeline_from_stamps(
     rows = np.flatnonzero(keep)
     if not len(rows):
         raise RecordingError(path, "no row has a time stamp", "check the time column")
-    since_s = stamps_s[rows] - stamps_s[rows[0]]
+    with np.errstate(over="ignore"):
+        since_s = stamps_s[rows] - stamps_s[rows[0]]
+    if not np.abs(since_s).max() < LONGEST_S:
+        row = rows[int(np.abs(since_s).argmax())] + first_row
+        raise RecordingError(
+            path,
+            f"the time stamp of row {row} lies years away from the first",
+            "check the time column and its unit",
+        )
     steps_s = np.diff(since_s)
     if np.any(steps_s < 0.0):
         back = int(np.flatnonzero(steps_s < 0.0)[0]) + 1

@@ -66,6 +66,6 @@ if __name__ == "__main__":
     random.seed(seed)
     PREPARED = quiet_packets(seconds=60.0)
     for index in range(runs):
-        result = run(root / str(index), index % 2 == 1, random.uniform(0.01, 0.4))
+        result = run(root / str(index), index % 2 == 1, random.uniform(0.01, 0.32))
         sys.stdout.write(json.dumps(result) + "\n")
         sys.stdout.flush()

@@ -163,6 +163,7 @@ def test_packets_of_wrong_length_or_count():
         ("rate_hz = 200.0\n", "", "key rate_hz is missing"),
         ("rate_hz = 200.0", "rate_hz = -1", "key rate_hz is '-1'"),
         ("rate_hz = 200.0", "rate_hz = nan", "key rate_hz is 'nan'"),
+        ("tick_s = 1e-6", "tick_s = 0.01", "key tick_s is longer than a sample"),
         ("tick_s = 1e-6", "tick_s = true", "key tick_s is 'True'"),
         ('"little"', '"middle"', "key byte_order is 'middle'"),
         ('name = "tick", type = "uint32"', 'name = "tick", type = "int24"', r"header\[1\]\.type"),

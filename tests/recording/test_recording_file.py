@@ -288,6 +288,21 @@ def test_refusals(tmp_path):
         open_recording(newer)
 
 
+def test_a_file_being_recorded_is_not_packed(tmp_path):
+    profile, _, packets = quiet_packets(seconds=3.0)
+    with RecordingWriter(tmp_path / "a.imujump", sensors(profile)) as writer:
+        for packet in packets[:40]:
+            writer.append_packet(*packet)
+        writer.flush()
+        assert stored(writer.path) == packets[:40]
+        with pytest.raises(RecordingError, match="in use"):
+            pack_file(writer.path)
+        for packet in packets[40:]:
+            writer.append_packet(*packet)
+    assert os.listdir(tmp_path) == ["a.imujump"]
+    assert stored(writer.path) == packets
+
+
 def test_misuse_of_the_writer(tmp_path):
     profile = compact_profile(100.0)
     two = sensors(profile)[:2]

@@ -131,6 +131,17 @@ def test_rows_without_time_are_left_out(tmp_path, column_map):
         open_recording(csv(tmp_path, table), column_map)
 
 
+def test_absurd_numbers(tmp_path, column_map):
+    table = frame()
+    table.loc[7, "ax"] = 1e308  # times 9.8 it leaves the range of a float64
+    source = open_recording(csv(tmp_path, table), column_map)
+    assert np.isnan(gather(source)[Placement.PELVIS][1][7, 0])
+    for stamp in (1e305, -1e305, 1e15):
+        table.loc[30, "t"] = stamp
+        with pytest.raises(RecordingError, match="row 32 lies years away"):
+            open_recording(csv(tmp_path, table), column_map)
+
+
 def test_rate_that_does_not_fit_the_time_stamps(tmp_path, column_map):
     column_map.write_text("rate_hz = 200\n" + MAP)
     source = open_recording(csv(tmp_path, frame()), column_map)
