@@ -28,7 +28,6 @@ name: a profile can hold whatever else belongs to the sensor.
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -37,7 +36,6 @@ from typing import Any, Literal
 
 import numpy as np
 
-from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.errors import RecordingError
 from imujump.model import FloatArray
 from imujump.recording.units import ACCEL_UNITS, GYRO_UNITS, unit_factor
@@ -366,15 +364,3 @@ class _Reader:
                 f"range.{kind}_unit", f"is {str(unit)[:20]!r}", f"use one of {', '.join(units)}"
             )
         return self._positive(f"range.{kind}", ranges[kind]) * factor
-
-
-def nominal_range_g(accel_range_mps2: float) -> float:
-    """Return an accelerometer range in standard gravity.
-
-    Examples
-    --------
-    >>> nominal_range_g(16 * 9.80665)
-    16.0
-    """
-    value = accel_range_mps2 / STANDARD_GRAVITY_MPS2
-    return float(round(value)) if math.isclose(value, round(value), rel_tol=1e-12) else value

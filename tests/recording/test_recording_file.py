@@ -303,6 +303,26 @@ def test_a_file_being_recorded_is_not_packed(tmp_path):
     assert stored(writer.path) == packets
 
 
+def test_full_disk_is_told_and_what_was_stored_stays(tmp_path):
+    profile, _, packets = quiet_packets(seconds=60.0)
+    writer = RecordingWriter(tmp_path / "a.imujump", sensors(profile))
+    # SQLite's own limit stands in for the disk's.
+    writer._database.execute("PRAGMA max_page_count = 40")
+
+    def fill():
+        for packet in packets:
+            writer.append_packet(*packet)
+            writer.flush()
+
+    with pytest.raises(RecordingError, match=r"could not be continued \(.*full\); free disk space"):
+        fill()
+    with pytest.raises(RecordingError, match="could not be continued"):
+        writer.close()
+    read = stored(writer.path)
+    assert len(read) > 10
+    assert read == packets[: len(read)]
+
+
 def test_misuse_of_the_writer(tmp_path):
     profile = compact_profile(100.0)
     two = sensors(profile)[:2]
