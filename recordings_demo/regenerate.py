@@ -134,6 +134,7 @@ def _swapped() -> Blocks:
     jump = ApproachJump(
         side=Side.LEFT,
         steps=7,
+        strike_pitch_rad=0.12,
         approach_speed_mps=4.6,
         last_step_ratio=0.90,
         lowering_m=0.15,
@@ -237,8 +238,8 @@ DEMOS: tuple[Demo, ...] = (
         datetime(2025, 3, 11, 16, 10, tzinfo=UTC),
         105,
         _swapped,
-        "One-foot take-off from the left foot; the shank sensors are on the wrong legs. The "
-        "truth names the athlete's true sides.",
+        "One-foot take-off from the left foot, running on the balls of the feet; the shank "
+        "sensors are on the wrong legs. The truth names the athlete's true sides.",
         legs_swapped=True,
     ),
     Demo(
@@ -258,7 +259,14 @@ DEMOS: tuple[Demo, ...] = (
 def write_demo(demo: Demo, folder: Path) -> Path:
     """Write one demo recording and its truth; return the recording's path."""
     generator = np.random.default_rng(demo.seed)
-    motion = compose(demo.blocks(), generator, body=Body(demo.stature_m))
+    # People do not step like clocks: every attempt gets its own irregularity.
+    blocks = [
+        replace(block, irregularity_ratio=0.03, seed=100 * demo.seed + number)
+        if isinstance(block, ApproachJump)
+        else block
+        for number, block in enumerate(demo.blocks())
+    ]
+    motion = compose(blocks, generator, body=Body(demo.stature_m))
     recording = record(
         motion,
         generator,

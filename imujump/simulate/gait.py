@@ -152,6 +152,7 @@ class Runner:
         strike_pitch_rad: float = -0.25,
         lift_m: float | None = None,
         tilt_rad: float | None = None,
+        impact_ratio: float = 1.0,
     ) -> None:
         """Run over one foot and fly to the next strike.
 
@@ -175,6 +176,8 @@ class Runner:
             Height of the foot's swing before the strike.
         tilt_rad : float, optional
             Pelvis pitch in this contact.
+        impact_ratio : float
+            How hard the sole strikes, against the usual.
         """
         s, script = side_sign(side), self.script
         swing_lift = 0.06 + 0.062 * self.vx_mps if lift_m is None else lift_m
@@ -184,6 +187,7 @@ class Runner:
             s * self.half_m,
             pitch_rad=strike_pitch_rad,
             lift_m=swing_lift,
+            impact_mps=impact_ratio * max(0.25, -self.vz_mps),
         )
         self.knot()
         self.impact()

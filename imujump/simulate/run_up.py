@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from imujump.model import TakeOffStyle
 from imujump.simulate.gait import Runner, contact_time_s
 from imujump.simulate.technique import ApproachJump
@@ -14,6 +16,11 @@ CLOSING_SWING_S = 0.17
 """Least time in which the second plant foot closes up from behind (own choice: faster would
 need a shank beyond 25 g)."""
 
+PITCH_PER_SPREAD_RAD = 2.0
+IMPACT_PER_SPREAD = 6.0
+"""Irregular steps of 3 % spread differ by 0.06 rad in foot pitch and 18 % in impact (own
+choice: impacts of one runner vary more than his timing)."""
+
 
 def run_up(jump: ApproachJump, runner: Runner, plant_height_m: float) -> None:
     """Write the run-up; the state ends at the plant's first touchdown."""
@@ -23,12 +30,18 @@ def run_up(jump: ApproachJump, runner: Runner, plant_height_m: float) -> None:
     heights[n] = plant_height_m
     heights[n - 1] = run_height + 0.35 * min(0.0, plant_height_m - run_height)
     contacts = [jump.contact_scale * contact_time_s(speeds[max(k - 1, 0)]) for k in range(n)]
+    chance = np.random.default_rng(jump.seed).standard_normal((4, n))
+    spread = 1.0 + jump.irregularity_ratio * np.clip(chance, -2.0, 2.0)
+    contacts = [c * float(s) for c, s in zip(contacts, spread[0], strict=True)]
     contacts[n - 1] = jump.penultimate_contact_s or 1.12 * contacts[n - 1]
     leads = [0.0]
     leads += [_lead_m(speeds[k - 1], speeds[k], contacts[k]) for k in range(1, n)]
     leads.append(jump.plant_lead_m(runner.script.body, speeds[n - 1], plant_height_m))
     flights = [
-        max(0.035, jump.step_flight_s * (speeds[k] / jump.approach_speed_mps) ** 1.5)
+        max(
+            0.035,
+            jump.step_flight_s * float(spread[1, k]) * (speeds[k] / jump.approach_speed_mps) ** 1.5,
+        )
         for k in range(n)
     ]
     flights[0] = 0.035
@@ -45,7 +58,10 @@ def run_up(jump: ApproachJump, runner: Runner, plant_height_m: float) -> None:
             speed_out_mps=speeds[k],
             lead_m=leads[k],
             next_height_m=heights[k + 1],
-            strike_pitch_rad=-0.30 if last else -0.22,
+            strike_pitch_rad=jump.strike_pitch_rad
+            + PITCH_PER_SPREAD_RAD * float(spread[2, k] - 1.0)
+            - (0.06 if last else 0.0),
+            impact_ratio=max(0.3, 1.0 + IMPACT_PER_SPREAD * float(spread[3, k] - 1.0)),
             tilt_rad=0.3 * jump.run_tilt_rad if last else None,
         )
         side = side.other

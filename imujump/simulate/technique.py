@@ -65,6 +65,12 @@ class ApproachJump:
         Speed upwards and forwards at the last toe-off.
     turn_rad : float
         Pelvis yaw from plant touchdown to landing, left positive.
+    strike_pitch_rad : float
+        Foot pitch at the run-up's strikes: negative lands on the heel, positive on the ball.
+    irregularity_ratio, seed : float, int
+        Step-to-step spread (one standard deviation) of contact and flight times in the
+        run-up, and the seed it is drawn from; strikes differ in pitch and impact along with
+        it. 0 makes all steps alike.
     plant_tilt_rad, run_tilt_rad : float
         Pelvis pitch at the plant and in the run-up, against standing, forward positive.
     free_leg_lift_m : float
@@ -96,6 +102,9 @@ class ApproachJump:
     take_off_vertical_mps: float = 2.7
     take_off_speed_mps: float | None = None
     turn_rad: float = 0.2
+    strike_pitch_rad: float = -0.22
+    irregularity_ratio: float = 0.0
+    seed: int = 0
     plant_tilt_rad: float = -0.12
     run_tilt_rad: float = 0.12
     free_leg_lift_m: float = 0.29
@@ -115,6 +124,8 @@ class ApproachJump:
             "plant_interval_s": (0.02, 0.15),
             "take_off_vertical_mps": (1.6, 4.2),
             "turn_rad": (-2.0, 2.0),
+            "strike_pitch_rad": (-0.45, 0.35),
+            "irregularity_ratio": (0.0, 0.1),
             "stand_before_s": (0.3, 3600.0),
             "stand_after_s": (0.3, 3600.0),
         }

@@ -144,6 +144,7 @@ def test_a_session_keeps_place_and_heading() -> None:
     turn=st.floats(-1.0, 1.0),
     landing=st.sampled_from(["left", "right", "both"]),
     stature=st.floats(1.5, 2.05),
+    pitch=st.floats(-0.3, 0.3),
 )
 def test_any_technique_within_reach_gives_a_sound_motion(
     two: bool,
@@ -156,6 +157,7 @@ def test_any_technique_within_reach_gives_a_sound_motion(
     turn: float,
     landing: str,
     stature: float,
+    pitch: float,
 ) -> None:
     jump = ApproachJump(
         style=TakeOffStyle.TWO_FOOT if two else TakeOffStyle.ONE_FOOT,
@@ -167,6 +169,8 @@ def test_any_technique_within_reach_gives_a_sound_motion(
         take_off_vertical_mps=upward,
         turn_rad=turn,
         landing=landing,
+        strike_pitch_rad=pitch,
+        irregularity_ratio=0.04,
         stand_before_s=0.4,
         stand_after_s=0.4,
     )

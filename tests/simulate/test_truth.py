@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,7 +15,7 @@ from imujump.simulate.motion import Motion
 from imujump.simulate.truth import JumpTruth, events, jump_truths
 from imujump.simulate.truth_record import motion_record
 
-from .jumps import ONE_FOOT, TWO_FOOT, one_foot, two_foot
+from .jumps import ONE_FOOT, TWO_FOOT, motion_of, one_foot, two_foot
 
 BOTH = pytest.mark.parametrize("make", [one_foot, two_foot])
 Make = Callable[[], Motion]
@@ -117,6 +118,17 @@ def test_flight_follows_free_fall(make: Make) -> None:
     flight = mark.landing_s - mark.toe_off_s
     fallen = path.rate[0, 2] * flight - 0.5 * STANDARD_GRAVITY_MPS2 * flight**2
     assert path.value[1, 2] - path.value[0, 2] == pytest.approx(fallen, abs=1e-9)
+
+
+def test_irregular_steps_differ_and_come_again_with_their_seed() -> None:
+    def contacts(seed: int, spread: float = 0.04) -> list[float]:
+        jump = replace(ONE_FOOT, irregularity_ratio=spread, seed=seed)
+        return [s.contact_s for s in truth_of(motion_of(jump)).steps]
+
+    assert contacts(1) == contacts(1)
+    assert contacts(1) != contacts(2)
+    assert contacts(1, 0.0) == contacts(2, 0.0)
+    np.testing.assert_allclose(contacts(1), contacts(1, 0.0), rtol=0.09)
 
 
 def test_free_fall_figures_of_a_handbook() -> None:
