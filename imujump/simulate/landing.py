@@ -27,7 +27,7 @@ LANDING_REACH_SHARE = 0.965
 
 LANDING_IMPACT_SHARE = 0.55
 """Share of the falling speed that the sole takes up; the foot's turn and the knee take the
-rest (own choice: shank peaks of 8 to 20 g, as drop landings show)."""
+rest (own choice, because it gives shank peaks of 8 to 15 g)."""
 
 HEEL_FIRST_RAD = -0.24
 """Foot pitch where a landing runs on (own choice)."""
