@@ -177,14 +177,17 @@ class Step:
 class Attempt:
     """One jump with its run-up: where it lies, what was seen, what was measured.
 
-    ``take_off_side`` is the take-off foot (two-foot: the foot that plants first). Style
-    and side are ``None`` when no shank sensor tells. ``metrics`` maps every name in
+    ``toe_off_s`` and ``landing_s`` bound the flight. ``take_off_side`` is the take-off foot
+    (two-foot: the foot that plants first). Style and side are ``None`` when no shank sensor
+    tells. ``metrics`` maps every name in
     :data:`METRIC_NAMES` to its estimate.
     """
 
     number: int
     start_s: float
     end_s: float
+    toe_off_s: float
+    landing_s: float
     take_off_style: TakeOffStyle | None
     take_off_side: Side | None
     valid: bool

@@ -1,0 +1,267 @@
+"""Where the jumps are, and what belongs to each: run-up, plant, flight, landing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from imujump.model import FloatArray, Placement, Side, TakeOffStyle
+from imujump.pipeline.body import Body
+from imujump.pipeline.contacts import UNLOADED_MPS2, Contact, crossing, vertical_load
+
+RISING_MPS = 0.9
+"""A jump leaves and lands with at least this vertical speed: 4 cm of rise. Running stays near
+0.6 m/s (own choice)."""
+
+SHORTEST_FLIGHT_S = 0.25
+"""Shorter flights are running steps (own choice: sprint flights last 0.10-0.15 s)."""
+
+FLIGHT_LOAD_MPS2 = 4.0
+"""Mean vertical load over the middle of a flight (own choice: zero in theory, up to 3 with legs
+swinging)."""
+
+RISE_OVER_STANDING_M = 0.03
+"""A jump lifts the pelvis over its standing height; long running steps do not (own choice)."""
+
+REBOUND_S = 0.6
+"""Flights parted by less ground time than this follow each other as one bouncing action."""
+
+BOUNCES = 3
+"""That many flights running are bouncing on the spot, not attempts (own choice)."""
+
+STEP_LIMIT_S = 0.9
+"""Longest time between two touchdowns of one run-up (own choice: slow walking is 0.7 s)."""
+
+TWO_FOOT_OVERLAP = 0.4
+"""Both feet take off when the shorter contact shares this part of its time with the other."""
+
+FEET_TOGETHER_S = 0.15
+"""Both feet take off when their toe-offs lie closer than this, with overlap (own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flight:
+    """A flight seen by the pelvis: sample numbers of take-off, apex and landing."""
+
+    start: float
+    apex: int
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """One attempt in sample numbers.
+
+    ``toe_off`` and ``landing`` bound the flight with their standard deviations (s).
+    ``plant`` holds the contacts pushed off from, first touchdown first: one or two, none
+    when no shank tells. ``run_up`` are the contacts before it whose touchdown was seen,
+    oldest first. ``landings`` are the first contacts after the flight, in order.
+    """
+
+    toe_off: float
+    toe_off_sigma_s: float
+    landing: float
+    landing_sigma_s: float
+    apex: int | None
+    style: TakeOffStyle | None
+    plant: tuple[Contact, ...]
+    run_up: tuple[Contact, ...]
+    landings: tuple[Contact, ...]
+    pelvis_timed: bool
+
+    @property
+    def plant_strike(self) -> float | None:
+        """First touchdown of the plant, None when the jump began from standing."""
+        return self.plant[0].strike if self.plant else None
+
+
+def pelvis_flights(body: Body) -> list[Flight]:
+    """Flights as the pelvis tells: up, weightless, down."""
+    if Placement.PELVIS not in body.paths:
+        return []
+    h = body.step_s
+    path = body.paths[Placement.PELVIS]
+    load = vertical_load(body)
+    assert load is not None
+    rise = path.velocity_mps[:, 2]
+    height = path.position_m[:, 2] - path.position_m[0, 2]
+    reach = round(0.6 / h)
+    flights: list[Flight] = []
+    for apex in np.flatnonzero((rise[:-1] > 0.0) & (rise[1:] <= 0.0)):
+        first, last = max(apex - reach, 0), min(apex + reach, len(rise) - 1)
+        up = first + int(np.argmax(rise[first : apex + 1]))
+        down = apex + int(np.argmin(rise[apex : last + 1]))
+        if rise[up] < RISING_MPS or rise[down] > -RISING_MPS:
+            continue
+        if (down - up) * h < SHORTEST_FLIGHT_S or height[apex] < RISE_OVER_STANDING_M:
+            continue
+        fifth = (down - up) // 5
+        if load[up + fifth : down - fifth].mean() > FLIGHT_LOAD_MPS2:
+            continue
+        start = crossing(-load, up, -UNLOADED_MPS2, 1)
+        end = crossing(load, down, UNLOADED_MPS2, -1) if load[down] > UNLOADED_MPS2 else down
+        flights.append(Flight(start, int(apex), float(end)))
+    return flights
+
+
+def shank_flights(contacts: tuple[Contact, ...], step_s: float) -> list[Flight]:
+    """Flights as both feet tell: spans in which neither is on the floor."""
+    flights = []
+    ends = [c.toe_off for c in contacts if c.toe_off is not None]
+    for contact in contacts:
+        if contact.strike is None:
+            continue
+        before = [e for e in ends if e <= contact.strike]
+        standing = any(
+            (c.strike is None or c.strike < contact.strike)
+            and (c.toe_off is None or c.toe_off > contact.strike)
+            for c in contacts
+            if c is not contact
+        )
+        if standing or not before:
+            continue
+        start = max(before)
+        if (contact.strike - start) * step_s >= SHORTEST_FLIGHT_S:
+            flights.append(Flight(start, round((start + contact.strike) / 2), contact.strike))
+    return flights
+
+
+def without_bouncing(flights: list[Flight], heights: FloatArray, step_s: float) -> list[Flight]:
+    """Drop series of flights with hardly any ground time: bouncing, hopping, skipping.
+
+    Of two flights in a row the higher one counts: an attempt and its rebound.
+
+    Parameters
+    ----------
+    flights : list of Flight
+        In order.
+    heights : FloatArray
+        (n,) pelvis height, or zeros when unknown.
+    step_s : float
+        Sample period.
+    """
+    series: list[list[Flight]] = []
+    for flight in flights:
+        if series and (flight.start - series[-1][-1].end) * step_s < REBOUND_S:
+            series[-1].append(flight)
+        else:
+            series.append([flight])
+    kept = [run for run in series if len(run) < BOUNCES]
+    return [max(run, key=lambda f: float(heights[f.apex])) for run in kept]
+
+
+def build_jump(body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jump:
+    """Assemble an attempt around a flight.
+
+    Parameters
+    ----------
+    body : Body
+        Corrected motion.
+    flight : Flight
+        The flight.
+    contacts : tuple of Contact
+        All foot contacts of the window, in order.
+    """
+    h = body.step_s
+    both = all(side.shank in body.paths for side in Side)
+    seen_by_pelvis = Placement.PELVIS in body.paths
+    slack = 0.12 / h
+    leaving = _leaving(contacts, flight, h)
+    landings = _landings(contacts, flight, h)
+    style = None
+    plant: tuple[Contact, ...] = ()
+    toe_off, toe_off_sigma_s = flight.start, 0.02
+    landing, landing_sigma_s = flight.end, 0.02
+    timed = True
+    if both and leaving:
+        plant = _plant(leaving, h)
+        style = TakeOffStyle.TWO_FOOT if len(plant) == 2 else TakeOffStyle.ONE_FOOT
+    elif leaving and abs((leaving[0].toe_off or 0.0) - flight.start) < slack:
+        plant = (leaving[0],)
+    if plant:
+        last = max(plant, key=lambda c: c.toe_off or 0.0)
+        if both or not seen_by_pelvis:
+            assert last.toe_off is not None
+            toe_off, toe_off_sigma_s, timed = last.toe_off, last.toe_off_sigma_s, False
+    if landings and (both or not seen_by_pelvis):
+        assert landings[0].strike is not None
+        landing, landing_sigma_s = landings[0].strike, landings[0].strike_sigma_s
+    else:
+        timed = timed or seen_by_pelvis
+    run_up = _run_up(contacts, plant, h) if both else ()
+    apex = flight.apex if seen_by_pelvis else None
+    return Jump(
+        toe_off,
+        toe_off_sigma_s,
+        landing,
+        landing_sigma_s,
+        apex,
+        style,
+        plant,
+        run_up,
+        landings,
+        timed,
+    )
+
+
+def _leaving(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> list[Contact]:
+    """Last contact of each foot that ends before the flight's middle, latest toe-off first."""
+    found: dict[Side, Contact] = {}
+    for contact in contacts:
+        if contact.toe_off is not None and contact.toe_off < flight.apex:
+            found[contact.side] = contact
+    recent = [c for c in found.values() if (flight.apex - (c.toe_off or 0.0)) * step_s < 1.5]
+    return sorted(recent, key=lambda c: -(c.toe_off or 0.0))
+
+
+def _landings(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> tuple[Contact, ...]:
+    """First contact of each foot after the flight's middle."""
+    found: dict[Side, Contact] = {}
+    for contact in contacts:
+        if contact.strike is not None and contact.strike > flight.apex:
+            found.setdefault(contact.side, contact)
+    near = [c for c in found.values() if ((c.strike or 0.0) - flight.apex) * step_s < 1.0]
+    return tuple(sorted(near, key=lambda c: c.strike or 0.0))
+
+
+def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
+    """Contacts pushed off from: both feet if they shared the floor until the end."""
+    last = leaving[0]
+    if len(leaving) < 2:
+        return (last,)
+    other = leaving[1]
+    assert last.toe_off is not None
+    assert other.toe_off is not None
+    start_last = last.strike if last.strike is not None else -np.inf
+    start_other = other.strike if other.strike is not None else -np.inf
+    shared = min(last.toe_off, other.toe_off) - max(start_last, start_other)
+    shorter = min(last.toe_off - start_last, other.toe_off - start_other)
+    if not np.isfinite(shorter):
+        together = (last.toe_off - other.toe_off) * step_s < FEET_TOGETHER_S
+    else:
+        together = shared > TWO_FOOT_OVERLAP * shorter
+    if not together:
+        return (last,)
+    return tuple(sorted((last, other), key=lambda c: -np.inf if c.strike is None else c.strike))
+
+
+def _run_up(
+    contacts: tuple[Contact, ...], plant: tuple[Contact, ...], step_s: float
+) -> tuple[Contact, ...]:
+    """Contacts before the plant, as far back as touchdowns follow each other."""
+    if not plant or plant[0].strike is None:
+        return ()
+    next_strike = plant[0].strike
+    chain: list[Contact] = []
+    for contact in sorted(
+        (c for c in contacts if c.strike is not None), key=lambda c: -(c.strike or 0.0)
+    ):
+        assert contact.strike is not None
+        if contact in plant or contact.strike >= next_strike:
+            continue
+        if (next_strike - contact.strike) * step_s > STEP_LIMIT_S:
+            break
+        chain.append(contact)
+        next_strike = contact.strike
+    return tuple(reversed(chain))

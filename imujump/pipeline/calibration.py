@@ -1,0 +1,125 @@
+"""Rest biases, sensor scale and the vertical, from the stands around an attempt.
+
+No pose beyond standing still is asked for: at rest the gyroscope shows its bias, the
+accelerometer the vertical and its own scale. Everything else about how a sensor sits on the
+body follows from the motion (see :mod:`imujump.pipeline.body`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from imujump.constants import STANDARD_GRAVITY_MPS2
+from imujump.model import BoolArray, FloatArray, Placement
+from imujump.pipeline.body import SensorWindow, Window
+from imujump.pipeline.stillness import SHORTEST_REST_S, spans, still
+from imujump.pipeline.streams import Samples
+
+REST_MARGIN_S = 0.1
+"""Cut off both ends of a stand: weight shifts before the first step (own choice)."""
+
+SCALE_TOLERANCE = 0.15
+"""Resting specific force further than this from gravity is a fault of unit or sensor, not of
+scale: uncalibrated parts are seen to be up to 8 % off (own choice)."""
+
+FULL_SCALES_G = (2.0, 4.0, 8.0, 16.0, 24.0, 32.0, 64.0)
+"""Usual full-scale ranges of accelerometers, in standard gravities (common practice, no source)."""
+
+CLIP_SHARE = 0.98
+"""A sample at 98 % of the range counts as clipped (own choice: scale error and offset)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """A window ready for motion analysis, and what was noticed on the way."""
+
+    window: Window
+    unusable: Mapping[Placement, str]
+
+
+def clipped(accel_mps2: FloatArray, accel_range_mps2: float | None) -> BoolArray:
+    """Mark samples (n,) with a channel at the end of its range.
+
+    Without a stated range, the recording's own extreme tells when it lies at a usual full
+    scale and is reached by two samples running.
+    """
+    size = np.abs(accel_mps2).max(axis=1)
+    if accel_range_mps2 is not None:
+        return np.asarray(size >= CLIP_SHARE * accel_range_mps2)
+    peak = float(size.max(initial=0.0)) / STANDARD_GRAVITY_MPS2
+    for scale in FULL_SCALES_G:
+        if abs(peak - scale) < 0.02 * scale:
+            at_end = size >= CLIP_SHARE * scale * STANDARD_GRAVITY_MPS2
+            if (at_end[1:] & at_end[:-1]).any():
+                return np.asarray(at_end)
+    return np.zeros(len(size), dtype=bool)
+
+
+def find_rests(samples: Mapping[Placement, Samples], step_s: float) -> list[tuple[int, int]]:
+    """Spans (first, last sample) in which all sensors are still, ends trimmed."""
+    together: BoolArray | None = None
+    for sensor in samples.values():
+        own = still(sensor.accel_mps2, sensor.gyro_radps, step_s) & ~sensor.missing
+        together = own if together is None else together & own
+    if together is None:
+        return []
+    margin = round(REST_MARGIN_S / step_s)
+    found = []
+    for first, last in spans(together, round(SHORTEST_REST_S / step_s)):
+        a = first if first == 0 else first + margin
+        b = last if last == len(together) - 1 else last - margin
+        found.append((a, b))
+    return found
+
+
+def calibrate(
+    samples: Mapping[Placement, Samples],
+    ranges_mps2: Mapping[Placement, float | None],
+    step_s: float,
+    rests: list[tuple[int, int]],
+    gravity_mps2: float,
+) -> Calibrated:
+    """Remove rest bias and scale; the first stand must begin at sample 0.
+
+    Parameters
+    ----------
+    samples : mapping of Placement to Samples
+        All sensors on the common grid.
+    ranges_mps2 : mapping of Placement to float or None
+        Full scale of each accelerometer, if stated.
+    step_s : float
+        Sample period.
+    rests : list of (first, last)
+        Stands, oldest first.
+    gravity_mps2 : float
+        Local gravity, which the resting accelerometer is scaled to.
+    """
+    sensors: dict[Placement, SensorWindow] = {}
+    unusable: dict[Placement, str] = {}
+    first, last = rests[0]
+    for placement, sensor in samples.items():
+        seen = ~sensor.missing
+        part = slice(first, last + 1)
+        if not seen[part].any():
+            unusable[placement] = "no samples while standing before the attempt"
+            continue
+        up = sensor.accel_mps2[part][seen[part]].mean(axis=0)
+        size = float(np.linalg.norm(up))
+        if abs(size / gravity_mps2 - 1.0) > SCALE_TOLERANCE:
+            unusable[placement] = (
+                f"the accelerometer reads {size:.1f} m/s² at rest instead of "
+                f"{gravity_mps2:.1f} m/s²: check its unit and calibration"
+            )
+            continue
+        bias = sensor.gyro_radps[part][seen[part]].mean(axis=0)
+        sensors[placement] = SensorWindow(
+            sensor.accel_mps2 * (gravity_mps2 / size),
+            sensor.gyro_radps - bias,
+            up / size,
+            sensor.missing,
+            clipped(sensor.accel_mps2, ranges_mps2[placement]),
+        )
+    return Calibrated(Window(step_s, gravity_mps2, sensors, tuple(rests)), unusable)

@@ -1,0 +1,531 @@
+"""Attempt to numbers: every metric of the contract with sigma, method and reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+from scipy.signal import butter, sosfiltfilt
+
+from imujump.model import METRIC_NAMES, Estimate, Placement, Side, Step, TakeOffStyle
+from imujump.pipeline import formulas
+from imujump.pipeline import kinematics as kin
+from imujump.pipeline.attempts import Jump
+from imujump.pipeline.body import Body, Window
+from imujump.pipeline.contacts import Contact
+
+SPEED_FLOOR_MPS = 0.03
+"""Own choice: soft tissue and belt under the pelvis sensor."""
+
+HEIGHT_FLOOR_M = 0.006
+"""Own choice: belt and skin under the pelvis sensor, sway of the standing reference."""
+
+STEP_FLOOR_M = 0.02
+"""Own choice: ankle against shank sensor, roll of the foot after touchdown."""
+
+STEP_SPEED_SHARE = 0.010
+"""Part of a step's length left uncertain by timing and lever at speed (own choice)."""
+
+AFTER_STRIKE_S = 0.03
+"""The ankle's place at touchdown is read this long after it, when the foot has settled."""
+
+SWING_CUTOFF_HZ = 20.0
+"""Low-pass of the shank's swing rate: keeps the drive, removes impact ringing."""
+
+TURN_SCALE = 0.006
+"""Share of a turn lost to gyroscope scale and cross-axis error (own choice)."""
+
+LANDING_PEAK_S = 0.1
+"""Span after a landing contact in which the shank's peak is sought."""
+
+GAP_REACH_S = 0.025
+"""Samples missing within this of an event make its time unknown (own choice)."""
+
+
+@dataclass(slots=True)
+class _Sheet:
+    """Collects estimates; every name not filled gets the reason at hand."""
+
+    window: Window
+    body: Body
+    jump: Jump
+    metrics: dict[str, Estimate] = field(default_factory=dict)
+
+    def put(self, name: str, value: float, sigma: float, method: str) -> None:
+        if np.isfinite(value) and np.isfinite(sigma):
+            self.metrics[name] = Estimate(float(value), float(sigma), None, method)
+        else:
+            self.metrics[name] = none("the signals gave no finite value", method)
+
+    def lack(self, name: str, reason: str) -> None:
+        self.metrics.setdefault(name, none(reason, "not measured"))
+
+
+def none(reason: str, method: str = "not measured") -> Estimate:
+    """Build an estimate without a value."""
+    return Estimate(None, None, reason, method)
+
+
+def measure(
+    window: Window, body: Body, jump: Jump, start_s: float
+) -> tuple[Mapping[str, Estimate], tuple[Step, ...]]:
+    """All metrics and steps of an attempt.
+
+    Parameters
+    ----------
+    window : Window
+        Samples of the attempt.
+    body : Body
+        Corrected motion.
+    jump : Jump
+        Where the attempt's parts lie.
+    start_s : float
+        Recording time of the window's first sample.
+
+    Returns
+    -------
+    metrics : mapping of str to Estimate
+        Every name of :data:`imujump.model.METRIC_NAMES`.
+    steps : tuple of Step
+        The approach's steps, oldest first.
+    """
+    sheet = _Sheet(window, body, jump)
+    steps = _steps(sheet, start_s)
+    for part in (_timing, _speeds, _heights, _angles, _free_leg, _landing):
+        part(sheet)
+    _from_steps(sheet, steps)
+    _derived(sheet)
+    for name in METRIC_NAMES:
+        if name not in sheet.metrics:
+            sheet.lack(name, _why_missing(sheet, name))
+    return {name: sheet.metrics[name] for name in METRIC_NAMES}, steps
+
+
+def _why_missing(sheet: _Sheet, name: str) -> str:
+    paths = sheet.body.paths
+    shanks = [s for s in Side if s.shank in paths]
+    if name == "plant_interval_s" and sheet.jump.style is TakeOffStyle.ONE_FOOT:
+        return "one-foot take-off"
+    if name.startswith("free_leg") and sheet.jump.style is TakeOffStyle.TWO_FOOT:
+        return "two-foot take-off"
+    if len(shanks) < 2 and name not in ("turn_rad", "pelvis_tilt_rad"):
+        side = "a shank" if len(shanks) == 1 else "both shanks"
+        return f"no sensor on {side}"
+    if Placement.PELVIS not in paths:
+        return "no sensor on the pelvis"
+    if sheet.jump.plant_strike is None:
+        return "no plant touchdown: the jump began from standing"
+    return "not enough steps before the plant"
+
+
+def _lost(sheet: _Sheet, side: Side, index: float) -> str | None:
+    """Reason when samples of a shank are missing around an event."""
+    sensor = sheet.window.sensors[side.shank]
+    reach = GAP_REACH_S / sheet.body.step_s
+    part = sensor.missing[int(max(index - reach, 0)) : int(index + reach) + 1]
+    if part.any():
+        return f"samples of the {side} shank are missing at the event"
+    return None
+
+
+def _timing(sheet: _Sheet) -> None:
+    jump, h = sheet.jump, sheet.body.step_s
+    flight_s = (jump.landing - jump.toe_off) * h
+    sigma_s = float(np.hypot(jump.toe_off_sigma_s, jump.landing_sigma_s))
+    method = "load on the floor seen by the pelvis" if jump.pelvis_timed else "foot events"
+    reasons = [
+        _lost(sheet, contact.side, index)
+        for contact, index in (
+            *((c, c.toe_off) for c in jump.plant if c.toe_off == jump.toe_off),
+            *((c, c.strike) for c in jump.landings[:1]),
+        )
+        if index is not None and not jump.pelvis_timed
+    ]
+    lost = next((reason for reason in reasons if reason), None)
+    if lost:
+        sheet.lack("flight_s", lost)
+    else:
+        sheet.put("flight_s", flight_s, sigma_s, method)
+    if not jump.plant or jump.plant_strike is None:
+        return
+    if jump.style is None and len(sheet.body.paths) > 1:
+        return
+    first = jump.plant[0]
+    lost = _lost(sheet, first.side, jump.plant_strike)
+    if lost:
+        sheet.lack("take_off_contact_s", lost)
+    else:
+        sheet.put(
+            "take_off_contact_s",
+            (jump.toe_off - jump.plant_strike) * h,
+            float(np.hypot(first.strike_sigma_s, jump.toe_off_sigma_s)),
+            "foot events",
+        )
+    if len(jump.plant) == 2 and jump.plant[1].strike is not None:
+        second = jump.plant[1]
+        assert second.strike is not None
+        sheet.put(
+            "plant_interval_s",
+            (second.strike - jump.plant_strike) * h,
+            float(np.hypot(first.strike_sigma_s, second.strike_sigma_s)),
+            "foot events",
+        )
+
+
+def _speeds(sheet: _Sheet) -> None:
+    body, jump, h = sheet.body, sheet.jump, sheet.body.step_s
+    if Placement.PELVIS not in body.paths:
+        return
+    speed = kin.pelvis_speed(body)
+    velocity = body.joint_velocity(Placement.PELVIS)
+
+    def sigma(index: float, timing_s: float) -> float:
+        ahead = kin.horizontal(kin.at(velocity, index))
+        drift = kin.velocity_sigma(body, index, ahead)
+        k = int(np.clip(index, 2, len(speed) - 3))
+        slope = abs(speed[k + 2] - speed[k - 2]) / (4 * h)
+        return float(np.sqrt(drift**2 + SPEED_FLOOR_MPS**2 + (slope * timing_s) ** 2))
+
+    take_off = float(kin.at(speed, jump.toe_off))
+    take_off_sigma = sigma(jump.toe_off, jump.toe_off_sigma_s)
+    sheet.put("take_off_speed_mps", take_off, take_off_sigma, "pelvis dead reckoning")
+    plant = jump.plant_strike
+    if plant is None:
+        return
+    # A line through the 50 ms before touchdown, read at touchdown: as smooth as their mean,
+    # and right also when the athlete is already braking.
+    before = np.arange(max(int(plant - 0.05 / h), 0), int(plant) + 1)
+    if len(before) < 3:
+        return
+    _, level = np.polyfit(before - plant, speed[before], 1)
+    plant_sigma = sigma(plant, jump.plant[0].strike_sigma_s)
+    sheet.put("plant_speed_mps", float(level), plant_sigma, "pelvis dead reckoning")
+    sheet.put(
+        "speed_loss_mps",
+        float(level) - take_off,
+        float(np.hypot(plant_sigma, take_off_sigma)),
+        "pelvis dead reckoning",
+    )
+
+
+def _heights(sheet: _Sheet) -> None:
+    body, jump = sheet.body, sheet.jump
+    if Placement.PELVIS not in body.paths:
+        return
+    height = kin.pelvis_height(body)
+
+    def sigma(index: float, timing_s: float = 0.0) -> float:
+        rise = abs(float(kin.at(body.paths[Placement.PELVIS].velocity_mps, index)[2]))
+        drift = kin.height_sigma(body, index)
+        return float(np.sqrt(drift**2 + HEIGHT_FLOOR_M**2 + (rise * timing_s) ** 2))
+
+    method = "pelvis dead reckoning, standing to standing"
+    first, last = int(jump.toe_off), int(np.ceil(jump.landing))
+    apex = first + int(np.argmax(height[first : last + 1]))
+    sheet.put("pelvis_rise_m", float(height[apex]), sigma(apex), method)
+    vertical = float(kin.at(body.paths[Placement.PELVIS].velocity_mps, jump.toe_off)[2])
+    up = np.array((0.0, 0.0, 1.0))
+    accel = abs(float(kin.at(body.paths[Placement.PELVIS].accel_mps2, jump.toe_off)[2]))
+    vertical_sigma = float(
+        np.sqrt(
+            kin.velocity_sigma(body, jump.toe_off, up) ** 2
+            + SPEED_FLOOR_MPS**2
+            + (accel * jump.toe_off_sigma_s) ** 2
+        )
+    )
+    sheet.put("take_off_vertical_mps", vertical, vertical_sigma, method)
+    plant = jump.plant_strike
+    begin = _lowering_start(sheet)
+    lowest = begin + int(np.argmin(height[begin : first + 2]))
+    lowering, lowering_sigma = -float(height[lowest]), sigma(lowest)
+    sheet.put("lowering_m", lowering, lowering_sigma, method)
+    if plant is None:
+        return
+    at_plant = -float(kin.at(height, plant))
+    plant_sigma = sigma(plant, jump.plant[0].strike_sigma_s)
+    sheet.put("plant_lowering_m", at_plant, plant_sigma, method)
+    sink_sigma = float(np.hypot(HEIGHT_FLOOR_M, 0.5 * plant_sigma))
+    sheet.put("plant_sink_m", lowering - at_plant, sink_sigma, method)
+
+
+def _lowering_start(sheet: _Sheet) -> int:
+    """Penultimate touchdown, or a second before take-off where there is none."""
+    jump = sheet.jump
+    if jump.run_up and jump.run_up[-1].strike is not None:
+        return int(jump.run_up[-1].strike)
+    start = jump.toe_off - 1.0 / sheet.body.step_s
+    if jump.plant_strike is not None:
+        start = min(start, jump.plant_strike)
+    return int(max(start, 0))
+
+
+def _angles(sheet: _Sheet) -> None:
+    body, jump = sheet.body, sheet.jump
+    plant = jump.plant_strike
+    if Placement.PELVIS in body.paths:
+        yaw = kin.pelvis_yaw(body)
+        begin = jump.toe_off if plant is None else plant
+        turn = float(kin.at(yaw, jump.landing) - kin.at(yaw, begin))
+        drift = kin.drift_sigma(
+            body,
+            Placement.PELVIS,
+            [
+                (jump.landing, kin.axis_weights(0, np.array((0.0, 0.0, 1.0)))),
+                (begin, kin.axis_weights(0, np.array((0.0, 0.0, -1.0)))),
+            ],
+        )
+        rate = max(
+            float(np.linalg.norm(kin.at(body.paths[Placement.PELVIS].gyro_radps, index)))
+            for index in (begin, jump.landing)
+        )
+        timing = rate * float(np.hypot(jump.landing_sigma_s, jump.toe_off_sigma_s))
+        sigma = float(np.sqrt(drift**2 + (TURN_SCALE * turn) ** 2 + timing**2 + 0.01**2))
+        sheet.put("turn_rad", turn, sigma, "pelvis attitude")
+    if plant is None:
+        return
+    timing_s = jump.plant[0].strike_sigma_s
+    if Placement.PELVIS in body.paths:
+        rate = float(np.linalg.norm(kin.at(body.paths[Placement.PELVIS].gyro_radps, plant)))
+        sheet.put(
+            "pelvis_tilt_rad",
+            float(kin.at(kin.pelvis_pitch(body), plant)),
+            float(np.hypot(kin.ANGLE_SPREAD_RAD, rate * timing_s)),
+            "pelvis attitude",
+        )
+    side = jump.plant[0].side
+    ahead = _travel(sheet, plant - 0.1 / body.step_s, plant)
+    rate = float(np.linalg.norm(kin.at(body.paths[side.shank].gyro_radps, plant)))
+    sheet.put(
+        "plant_shank_angle_rad",
+        kin.shank_lean(body, side, plant, ahead),
+        float(np.hypot(kin.ANGLE_SPREAD_RAD, rate * timing_s)),
+        "shank attitude",
+    )
+
+
+def _travel(sheet: _Sheet, start: float, end: float) -> kin.FloatArray:
+    """Horizontal direction of travel of the pelvis, or the mean shank, between two samples."""
+    paths = sheet.body.paths
+    if Placement.PELVIS in paths:
+        position = sheet.body.joint_position(Placement.PELVIS)
+    else:
+        position = np.mean([path.position_m for path in paths.values()], axis=0)
+    return kin.horizontal(kin.at(position, end) - kin.at(position, max(start, 0.0)))
+
+
+def _free_leg(sheet: _Sheet) -> None:
+    body, jump, h = sheet.body, sheet.jump, sheet.body.step_s
+    plant = jump.plant_strike
+    if jump.style is not TakeOffStyle.ONE_FOOT or plant is None:
+        return
+    free = jump.plant[0].side.other
+    swing = kin.forward_swing(body, free, _travel(sheet, plant - 0.2 / h, plant))
+    if 0.45 / h > SWING_CUTOFF_HZ:
+        swing = sosfiltfilt(butter(2, SWING_CUTOFF_HZ, fs=1.0 / h, output="sos"), swing)
+    first, last = int(plant), int(np.ceil(jump.toe_off))
+    if last - first < 3:
+        return
+    peak = first + int(np.argmax(swing[first : last + 1]))
+    missing = sheet.window.sensors[free.shank].missing[first : last + 1]
+    if missing.any():
+        for name in ("free_leg_peak_radps", "free_leg_lead_s"):
+            sheet.lack(name, f"samples of the {free} shank are missing during the plant")
+        return
+    value = float(swing[peak])
+    sheet.put(
+        "free_leg_peak_radps", value, float(np.hypot(0.3, 0.05 * abs(value))), "shank gyroscope"
+    )
+    sheet.put(
+        "free_leg_lead_s",
+        (jump.toe_off - peak) * h,
+        float(np.hypot(0.010, jump.toe_off_sigma_s)),
+        "shank gyroscope",
+    )
+
+
+def _landing(sheet: _Sheet) -> None:
+    jump, h = sheet.jump, sheet.body.step_s
+    if len(jump.landings) == 2:
+        first, second = jump.landings
+        assert first.strike is not None
+        assert second.strike is not None
+        sheet.put(
+            "landing_interval_s",
+            (second.strike - first.strike) * h,
+            float(np.hypot(first.strike_sigma_s, second.strike_sigma_s)),
+            "foot events",
+        )
+    for side in Side:
+        name = f"landing_peak_{side}_mps2"
+        contact = next((c for c in jump.landings if c.side is side), None)
+        if side.shank not in sheet.body.paths:
+            sheet.lack(name, f"no sensor on the {side} shank")
+            continue
+        if contact is None or contact.strike is None:
+            sheet.lack(name, f"no landing of the {side} foot seen")
+            continue
+        sensor = sheet.window.sensors[side.shank]
+        first_sample = int(max(contact.strike - 0.02 / h, 0))
+        part = slice(first_sample, int(contact.strike + LANDING_PEAK_S / h) + 1)
+        if sensor.missing[part].any():
+            sheet.lack(name, "samples are missing at the landing")
+        elif sensor.clipped[part].any():
+            sheet.lack(name, "the accelerometer reached the end of its range")
+        else:
+            size = np.linalg.norm(sensor.accel_mps2[part], axis=1)
+            peak = float(size.max())
+            # Between samples the true peak is missed by about the curvature at the top.
+            sheet.put(name, peak, float(np.hypot(0.5, 0.05 * peak)), "shank accelerometer")
+
+
+def _step_direction(sheet: _Sheet, start: Contact, end: Contact) -> kin.FloatArray:
+    assert start.strike is not None
+    assert end.strike is not None
+    return _travel(sheet, start.strike, end.strike)
+
+
+def _steps(sheet: _Sheet, start_s: float) -> tuple[Step, ...]:
+    """Steps of the run-up; the last ends at the plant's first touchdown."""
+    body, jump, h = sheet.body, sheet.jump, sheet.body.step_s
+    if jump.plant_strike is None or not jump.run_up:
+        return ()
+    chain = (*jump.run_up, jump.plant[0])
+    steps = []
+    for number, (begin, end) in enumerate(pairwise(chain)):
+        assert begin.strike is not None
+        assert end.strike is not None
+        lost = _lost(sheet, end.side, end.strike) or _lost(sheet, begin.side, begin.strike)
+        time_s = (end.strike - begin.strike) * h
+        time_sigma_s = float(np.hypot(begin.strike_sigma_s, end.strike_sigma_s))
+        timing = none(lost) if lost else Estimate(time_s, time_sigma_s, None, "foot events")
+        settle = AFTER_STRIKE_S / h
+        length, drift = kin.ankle_distance(
+            body,
+            (begin.side, begin.strike + settle),
+            (end.side, end.strike + settle),
+            _step_direction(sheet, begin, end),
+        )
+        sigma = float(np.sqrt(drift**2 + STEP_FLOOR_M**2 + (STEP_SPEED_SHARE * length) ** 2))
+        method = (
+            "both ankles in one frame, legs closed at the hip"
+            if body.leg_misfit_m is not None
+            else "both ankles in one frame from standing"
+        )
+        speed = none("no sensor on the pelvis")
+        if Placement.PELVIS in body.paths:
+            place = body.joint_position(Placement.PELVIS)
+            moved = kin.at(place, end.strike) - kin.at(place, begin.strike)
+            middle = 0.5 * (begin.strike + end.strike)
+            ahead = kin.horizontal(moved)
+            drift_mps = kin.drift_sigma(
+                body, Placement.PELVIS, [(middle, kin.axis_weights(3, ahead))]
+            )
+            value = float(np.hypot(moved[0], moved[1]) / time_s)
+            timing_mps = value * time_sigma_s / time_s * 0.3
+            lever_mps = kin.LEVER_SPREAD_M / time_s * 0.5
+            speed_sigma = float(
+                np.sqrt(drift_mps**2 + SPEED_FLOOR_MPS**2 + timing_mps**2 + lever_mps**2)
+            )
+            speed = Estimate(value, speed_sigma, None, "pelvis dead reckoning")
+        contact = none("the foot's toe-off was not seen")
+        if begin.toe_off is not None:
+            gone = _lost(sheet, begin.side, begin.toe_off) or lost
+            contact_sigma_s = float(np.hypot(begin.strike_sigma_s, begin.toe_off_sigma_s))
+            value_s = (begin.toe_off - begin.strike) * h
+            contact = (
+                none(gone) if gone else Estimate(value_s, contact_sigma_s, None, "foot events")
+            )
+        steps.append(
+            Step(
+                number - (len(chain) - 1),
+                end.side,
+                start_s + end.strike * h,
+                Estimate(length, sigma, None, method),
+                timing,
+                contact,
+                speed,
+            )
+        )
+    return tuple(steps)
+
+
+def _from_steps(sheet: _Sheet, steps: tuple[Step, ...]) -> None:
+    """Metrics that are a step's own figures."""
+    take: tuple[tuple[int, str, Callable[[Step], Estimate]], ...] = (
+        (-1, "last_step_m", lambda s: s.length_m),
+        (-1, "last_step_s", lambda s: s.time_s),
+        (-1, "approach_speed_mps", lambda s: s.speed_mps),
+        (-1, "penultimate_contact_s", lambda s: s.contact_s),
+        (-2, "penultimate_step_m", lambda s: s.length_m),
+        (-2, "penultimate_step_s", lambda s: s.time_s),
+    )
+    by_number = {step.number: step for step in steps}
+    for number, name, pick in take:
+        if number in by_number:
+            sheet.metrics[name] = pick(by_number[number])
+    fastest = [s.speed_mps for s in steps if s.speed_mps.value is not None]
+    if fastest:
+        sheet.metrics["peak_speed_mps"] = max(fastest, key=lambda e: e.value or 0.0)
+    last, before = by_number.get(-1), by_number.get(-2)
+    if last is None or before is None:
+        return
+    a, b = last.length_m, before.length_m
+    assert a.value is not None
+    assert a.sigma is not None
+    assert b.value is not None
+    assert b.sigma is not None
+    if a.value < 0.0 or b.value < 0.1:
+        sheet.lack("last_step_ratio", "a step is too short for a ratio")
+        return
+    # One foot's place ends one step and begins the other: errors oppose each other.
+    sheet.put(
+        "last_step_ratio",
+        formulas.last_step_ratio(a.value, b.value),
+        formulas.last_step_ratio_sigma(a.value, b.value, a.sigma, b.sigma, -0.7),
+        a.method,
+    )
+
+
+def _derived(sheet: _Sheet) -> None:
+    """Metrics that follow from others by a formula."""
+    g = sheet.window.gravity_mps2
+    flight = sheet.metrics["flight_s"]
+    if flight.value is not None and flight.sigma is not None:
+        sheet.put(
+            "height_flight_m",
+            formulas.flight_height_m(flight.value, g),
+            formulas.flight_height_sigma_m(flight.value, flight.sigma, g),
+            "flight time, g t²/8",
+        )
+    else:
+        sheet.lack("height_flight_m", flight.reason or "no flight time")
+    vertical = sheet.metrics.get("take_off_vertical_mps")
+    if vertical and vertical.value is not None and vertical.sigma is not None:
+        sheet.put(
+            "height_velocity_m",
+            formulas.velocity_height_m(max(vertical.value, 0.0), g),
+            formulas.velocity_height_sigma_m(max(vertical.value, 0.0), vertical.sigma, g),
+            "take-off velocity, v²/2g",
+        )
+    contact = sheet.metrics.get("take_off_contact_s")
+    if contact is None or contact.value is None or contact.sigma is None:
+        return
+    if flight.value is None or flight.sigma is None:
+        return
+    jump = sheet.jump
+    sheet.put(
+        "reactive_ratio",
+        formulas.reactive_ratio(flight.value, contact.value),
+        formulas.reactive_ratio_sigma(
+            flight.value,
+            contact.value,
+            flight.sigma,
+            contact.sigma,
+            formulas.shared_toe_off_correlation(
+                jump.plant[0].strike_sigma_s, jump.toe_off_sigma_s, jump.landing_sigma_s
+            ),
+        ),
+        "foot events",
+    )

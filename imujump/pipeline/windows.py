@@ -1,0 +1,249 @@
+"""One action's span of samples to its attempts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from imujump.model import (
+    Attempt,
+    EventKind,
+    GaitEvent,
+    Placement,
+    Side,
+    TakeOffStyle,
+)
+from imujump.pipeline.attempts import (
+    Jump,
+    build_jump,
+    pelvis_flights,
+    shank_flights,
+    without_bouncing,
+)
+from imujump.pipeline.body import Body, Window, solve_body
+from imujump.pipeline.calibration import calibrate, find_rests
+from imujump.pipeline.contacts import Contact, find_contacts, still_samples
+from imujump.pipeline.kinematics import pelvis_height
+from imujump.pipeline.metrics import measure
+from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
+
+PRESENT_SHARE = 0.7
+"""A sensor with fewer of the span's samples than this is left out of it (own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Part of a recording to analyse, session time.
+
+    ``anchored`` tells whether it begins with a stand; attempts whose toe-off lies before
+    ``after_s`` belong to an earlier span; samples that arrived after ``arrived_by_s`` are
+    lost.
+    """
+
+    start_s: float
+    end_s: float
+    anchored: bool
+    after_s: float
+    arrived_by_s: float
+    gravity_mps2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Attempts of a span, and sentences on what stood in the way."""
+
+    attempts: tuple[Attempt, ...]
+    warnings: tuple[str, ...]
+
+
+def analyse_span(
+    span: Span, streams: Mapping[Placement, SensorStream], shift_s: Mapping[Placement, float]
+) -> Found:
+    """Find and measure the attempts of a span.
+
+    Parameters
+    ----------
+    span : Span
+        What to look at.
+    streams : mapping of Placement to SensorStream
+        Samples.
+    shift_s : mapping of Placement to float
+        Added to device time it gives session time.
+    """
+    step_s = 1.0 / max(stream.info.rate_hz for stream in streams.values())
+    samples = _gather(span, streams, shift_s, step_s)
+    if not samples:
+        return Found((), ())
+    rests = find_rests(samples, step_s)
+    if not span.anchored or not rests or rests[0][0] * step_s > 0.6:
+        if not _weightless_pelvis(samples, step_s):
+            return Found((), ())
+        return Found(
+            (),
+            (
+                f"{_clock(span.start_s)}: a possible jump could not be measured because nobody "
+                "stood still before it; stand still for 3 s before each run-up.",
+            ),
+        )
+    cut = rests[0][0]
+    samples = {
+        p: Samples(s.accel_mps2[cut:], s.gyro_radps[cut:], s.missing[cut:])
+        for p, s in samples.items()
+    }
+    rests = [(first - cut, last - cut) for first, last in rests]
+    start_s = span.start_s + cut * step_s
+    ranges = {p: streams[p].info.accel_range_mps2 for p in samples}
+    ready = calibrate(samples, ranges, step_s, rests, span.gravity_mps2)
+    warnings = [f"{_name(p)}: {text}." for p, text in ready.unusable.items()]
+    window = ready.window
+    if not window.sensors:
+        return Found((), tuple(warnings))
+    body, contacts = _motion(window)
+    flights = pelvis_flights(body)
+    height = np.zeros(window.samples)
+    if Placement.PELVIS in body.paths:
+        height = pelvis_height(body)
+    elif len(body.paths) == 2:
+        flights = shank_flights(contacts, step_s)
+    attempts = []
+    for flight in without_bouncing(flights, height, step_s):
+        if start_s + flight.start * step_s < span.after_s:
+            continue
+        jump = build_jump(body, flight, contacts)
+        attempts.append(_attempt(window, body, jump, contacts, start_s))
+    if attempts:
+        warnings.extend(_mounting(body, contacts))
+    return Found(tuple(attempts), tuple(warnings))
+
+
+def _name(placement: Placement) -> str:
+    return str(placement).replace("_", " ")
+
+
+def _clock(time_s: float) -> str:
+    return f"at {int(time_s // 60)}:{time_s % 60:04.1f} min"
+
+
+def _gather(
+    span: Span,
+    streams: Mapping[Placement, SensorStream],
+    shift_s: Mapping[Placement, float],
+    step_s: float,
+) -> dict[Placement, Samples]:
+    """All sensors that were present, on one grid."""
+    count = round((span.end_s - span.start_s) / step_s) + 1
+    ends = {p: span.end_s - shift_s[p] for p in streams}
+    now = clock_offsets_s(dict(streams), ends)
+    base = min(now.values())
+    first = min(shift_s.values())
+    found = {}
+    for p, stream in streams.items():
+        # Clocks drift apart: what has changed since the first setting is taken up here.
+        moved_s = (now[p] - base) - (shift_s[p] - first) if any(now.values()) else 0.0
+        own_start_s = span.start_s - shift_s[p] - moved_s
+        sensor = stream.on_grid(own_start_s, step_s, count, span.arrived_by_s)
+        if np.count_nonzero(~sensor.missing) >= PRESENT_SHARE * count:
+            found[p] = sensor
+    return found
+
+
+def _weightless_pelvis(samples: Mapping[Placement, Samples], step_s: float) -> bool:
+    """Whether a pelvis sensor was weightless for the length of a jump."""
+    if Placement.PELVIS not in samples:
+        return False
+    force = np.linalg.norm(samples[Placement.PELVIS].accel_mps2, axis=1)
+    width = max(1, round(0.25 / step_s))
+    return bool((np.convolve(force, np.full(width, 1.0 / width), "valid") < 4.0).any())
+
+
+def _motion(window: Window) -> tuple[Body, tuple[Contact, ...]]:
+    """Motion and contacts, each refined by the other twice."""
+    body = solve_body(window)
+    if not any(side.shank in window.sensors for side in Side):
+        return body, ()
+    body = solve_body(window, still_samples(body, near_floor=False))
+    body = solve_body(window, still_samples(body, near_floor=True))
+    return body, find_contacts(body)
+
+
+def _attempt(
+    window: Window, body: Body, jump: Jump, contacts: tuple[Contact, ...], start_s: float
+) -> Attempt:
+    h = window.step_s
+    metrics, steps = measure(window, body, jump, start_s)
+    begin = next(iter(jump.run_up), None) or next(iter(jump.plant), None)
+    first = jump.toe_off - 1.0 / h
+    if begin is not None and begin.strike is not None:
+        first = min(first, begin.strike - 0.8 / h)
+    last = jump.landing + 2.0 / h
+    events = []
+    for contact in contacts:
+        for kind, index, sigma_s in (
+            (EventKind.FOOT_STRIKE, contact.strike, contact.strike_sigma_s),
+            (EventKind.TOE_OFF, contact.toe_off, contact.toe_off_sigma_s),
+        ):
+            if index is not None and first <= index <= last:
+                events.append(GaitEvent(kind, contact.side, start_s + index * h, sigma_s))
+    reasons = []
+    if jump.style is None:
+        reasons.append("take-off foot not seen: shank sensors missing")
+    side = jump.plant[0].side if jump.plant else None
+    if jump.style is TakeOffStyle.TWO_FOOT and jump.plant_strike is None:
+        side = jump.plant[0].side
+    end = min(jump.landing + 1.0 / h, window.samples - 1.0)
+    return Attempt(
+        number=0,
+        start_s=start_s + max(first, 0.0) * h,
+        end_s=start_s + end * h,
+        toe_off_s=start_s + jump.toe_off * h,
+        landing_s=start_s + jump.landing * h,
+        take_off_style=jump.style,
+        take_off_side=side,
+        valid=True,
+        reasons=tuple(reasons),
+        events=tuple(sorted(events, key=lambda e: e.time_s)),
+        steps=steps,
+        metrics=metrics,
+    )
+
+
+def _mounting(body: Body, contacts: tuple[Contact, ...]) -> list[str]:
+    """Sentences on sensors that seem to be worn the wrong way."""
+    told = [
+        f"{_name(p)}: the sensor is worn upside down; the results allow for it."
+        for p, up in body.up.items()
+        if up[2] < -0.5
+    ]
+    if _legs_swapped(body, contacts):
+        told.append(
+            "left and right shank sensors seem to be swapped; swap them back, or read left as "
+            "right in these results."
+        )
+    return told
+
+
+def _legs_swapped(body: Body, contacts: tuple[Contact, ...]) -> bool:
+    """Whether the pelvis is pushed outward over each foot instead of inward.
+
+    A runner's foot stands beside the body's midline, so the floor pushes the body towards the
+    other side. The push is averaged over each contact of the run-up.
+    """
+    if Placement.PELVIS not in body.paths or body.forward is None:
+        return False
+    path = body.paths[Placement.PELVIS]
+    left = np.cross((0.0, 0.0, 1.0), path.rot @ body.forward)
+    push = np.sum(path.accel_mps2 * left, axis=1)
+    votes: dict[Side, list[float]] = {side: [] for side in Side}
+    for contact in contacts:
+        if contact.strike is None or contact.toe_off is None:
+            continue
+        first, last = int(contact.strike), int(contact.toe_off)
+        if 0.08 < (last - first) * body.step_s < 0.5:
+            votes[contact.side].append(float(push[first : last + 1].mean()))
+    if min(len(v) for v in votes.values()) < 2:
+        return False
+    apart = np.mean(votes[Side.LEFT]) - np.mean(votes[Side.RIGHT])
+    spread = np.std(votes[Side.LEFT]) + np.std(votes[Side.RIGHT])
+    return bool(apart > 0.5 and apart > spread)
