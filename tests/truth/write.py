@@ -57,13 +57,13 @@ def people(folder: Path, draws: int, seed: int) -> None:
 @click.option("--count", default=40, show_default=True, help="Number of recordings.")
 @click.option("--seed", default=8100, show_default=True, help="Seed of the first recording.")
 def runner(folder: Path, count: int, seed: int) -> None:
-    """Write simulated jumps with contact forces, one-foot and two-foot in turn."""
+    """Write simulated jumps, one-foot and two-foot in turn, half with a shorter last step."""
     start_folder(folder, "Virtual recordings of a simulated runner-jumper", "CC0")
     subjects: dict[str, str] = {}
     for number in range(count):
         take_off = TakeOffStyle.TWO_FOOT if number % 2 else TakeOffStyle.ONE_FOOT
         subject = f"r{number + 1:02d}"
-        recording = runner_recording(seed + number, take_off)
+        recording = runner_recording(seed + number, take_off, shorter=number % 4 >= 2)
         other_units = number % EVERY_NTH_IN_OTHER_UNITS == EVERY_NTH_IN_OTHER_UNITS - 1
         write_recording(folder, subject, recording, other_units=other_units)
         subjects[subject] = str(take_off)
