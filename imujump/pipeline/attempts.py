@@ -27,8 +27,13 @@ RISE_OVER_STANDING_M = 0.03
 REBOUND_S = 0.6
 """Flights parted by less ground time than this follow each other as one bouncing action."""
 
-BOUNCES = 3
-"""That many flights running are bouncing on the spot, not attempts (own choice)."""
+BOUNCES, BOUNCING_MPS = 3, 1.0
+"""That many flights running at less than this horizontal speed are bouncing on the spot, not
+attempts (own choice)."""
+
+SAME_ACTION_S = 4.0
+"""Of flights closer than this one is the attempt and the others are long running steps, a rebound
+or a stumble: a run-up lasts up to 4 s, walking back takes longer (own choice)."""
 
 STEP_LIMIT_S = 0.9
 """Longest time between two touchdowns of one run-up (own choice: slow walking is 0.7 s)."""
@@ -127,10 +132,10 @@ def shank_flights(contacts: tuple[Contact, ...], step_s: float) -> list[Flight]:
     return flights
 
 
-def without_bouncing(flights: list[Flight], heights: FloatArray, step_s: float) -> list[Flight]:
-    """Drop series of flights with hardly any ground time: bouncing, hopping, skipping.
-
-    Of two flights in a row the higher one counts: an attempt and its rebound.
+def pick_attempts(
+    flights: list[Flight], heights: FloatArray, speed_mps: FloatArray, step_s: float
+) -> list[Flight]:
+    """Drop bouncing and hopping, and keep the highest flight of each action.
 
     Parameters
     ----------
@@ -138,17 +143,36 @@ def without_bouncing(flights: list[Flight], heights: FloatArray, step_s: float) 
         In order.
     heights : FloatArray
         (n,) pelvis height, or zeros when unknown.
+    speed_mps : FloatArray
+        (n,) horizontal speed of the body.
     step_s : float
         Sample period.
+
+    Returns
+    -------
+    list of Flight
+        One for each attempt.
     """
-    series: list[list[Flight]] = []
+    bouts = _series(flights, REBOUND_S / step_s)
+    single = [
+        flight
+        for bout in bouts
+        if len(bout) < BOUNCES or np.median([speed_mps[f.apex] for f in bout]) > BOUNCING_MPS
+        for flight in bout
+    ]
+    actions = _series(single, SAME_ACTION_S / step_s)
+    return [max(action, key=lambda f: float(heights[f.apex])) for action in actions]
+
+
+def _series(flights: list[Flight], longest: float) -> list[list[Flight]]:
+    """Group flights that are parted by less than ``longest`` samples on the ground."""
+    groups: list[list[Flight]] = []
     for flight in flights:
-        if series and (flight.start - series[-1][-1].end) * step_s < REBOUND_S:
-            series[-1].append(flight)
+        if groups and flight.start - groups[-1][-1].end < longest:
+            groups[-1].append(flight)
         else:
-            series.append([flight])
-    kept = [run for run in series if len(run) < BOUNCES]
-    return [max(run, key=lambda f: float(heights[f.apex])) for run in kept]
+            groups.append([flight])
+    return groups
 
 
 def build_jump(body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jump:

@@ -63,6 +63,15 @@ SHANK_LENGTH_M, THIGH_LENGTH_M, BONE_SPREAD_M = 0.40, 0.41, 0.05
 Drillis and Contini 1966 as tabled by Winter, from memory); the spread covers youths and tall
 players. Both are estimated in each attempt."""
 
+KNEE_SPREAD_M = 0.04
+"""Knee off the vertical above the shank sensor when standing: stance, knee bend, mounting."""
+
+HIP_SPREAD_M = 0.02
+"""Mid hip off its assumed place seen from the pelvis sensor."""
+
+HIP_YAW_M = 0.03
+"""Shift of each hip along the forward axis by a pelvis axis that is 20 degrees off."""
+
 LEG_CLOSURE_M = 0.03
 """Misfit of the rigid thigh: joint centres off the assumed levers, soft tissue. Own choice."""
 
@@ -155,6 +164,21 @@ class Body:
         return self.paths[placement].point_velocity(self.levers[placement])
 
 
+@dataclass(frozen=True, slots=True)
+class Legs:
+    """Joint centres and thigh length, estimated along with the drift.
+
+    ``thigh_m`` is one length for both legs; ``hip_m`` (3,) mid hip in pelvis sensor axes;
+    ``hip_yaw_m`` the forward shift of the left hip (and backward of the right); ``knee_m``
+    the knee (3,) in each shank's sensor axes.
+    """
+
+    thigh_m: float
+    hip_m: FloatArray
+    hip_yaw_m: float
+    knee_m: Mapping[Side, FloatArray]
+
+
 def solve_body(window: Window, contacts: Mapping[Side, IntArray] | None = None) -> Body:
     """Motion of all sensors of a window with their drift removed.
 
@@ -199,37 +223,39 @@ def solve_body(window: Window, contacts: Mapping[Side, IntArray] | None = None) 
         paths[p] = _turned(paths[p], turn)
         starts[p] = _start_position(paths, reference, p, window, forward)
         paths[p] = replace(paths[p], position_m=paths[p].position_m + starts[p])
+    sides = tuple(s for s in Side if forward is not None and s.shank in names)
     misfit = None
+    if forward is not None and sides:
+        legs, priors = _first_legs(window, sides, forward)
     for _ in range(ROUNDS if len(names) > 1 else 0):
-        legs = tuple(s for s in Side if forward is not None and s.shank in names)
-        scalars = ((SHANK_LENGTH_M, BONE_SPREAD_M), (THIGH_LENGTH_M, BONE_SPREAD_M))
-        if misfit is None:
-            bones = np.array((SHANK_LENGTH_M, THIGH_LENGTH_M))
-        problem = _drift_problem(window, names, raw, knots, scalars if legs else ())
+        problem = _drift_problem(window, names, raw, knots, priors if sides else ())
         for p in names:
             loose = p is not reference
             _rest_facts(problem, window, p, numbers[p], raw[p], starts[p] if loose else None)
             if p is not Placement.PELVIS:
                 _pivot_facts(problem, numbers[p], raw[p], levers[p], _of(contacts, p))
         misfits = []
-        for side in legs:
+        for side in sides:
             assert forward is not None
-            misfits.append(
-                _leg_facts(problem, window, side, raw, paths, forward, bones, knots, numbers)
-            )
+            closing = _LegFacts(window, sides, side, raw, paths, forward, legs, numbers)
+            misfits.append(closing.add(problem, knots))
         solution = problem.solve()
         paths = {p: solution.path(numbers[p]) for p in names}
-        if legs:
-            bones = solution.scalars[-2:]
-            misfit = float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
-        else:
+        if not sides:
             break
+        legs = _legs_found(solution.scalars[len(names) :], sides)
+        misfit = float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
+    up = {p: window.sensors[p].up for p in names}
+    if sides:
+        levers[Placement.PELVIS] = legs.hip_m
+        for side in sides:
+            shin = legs.knee_m[side] / np.linalg.norm(legs.knee_m[side])
+            up[side.shank] = _sagittal_axis(paths, side, up[side.shank], shin)
     solutions = dict.fromkeys(names, solution)
     if reference is Placement.PELVIS and len(window.rests) > 1:
         # Two stands hold the pelvis to millimetres; the legs' soft tissue would bend it.
         solutions[reference] = alone
         paths[reference] = alone.path(numbers[reference])
-    up = {p: window.sensors[p].up for p in names}
     return Body(window.step_s, paths, levers, up, forward, solutions, numbers, misfit)
 
 
@@ -361,52 +387,102 @@ def _attitude_between(old: FloatArray, new: FloatArray) -> FloatArray:
     )
 
 
-def _leg_facts(
-    problem: DriftProblem,
-    window: Window,
-    side: Side,
-    raw: Mapping[Placement, Strapdown],
-    now: Mapping[Placement, Strapdown],
-    forward: FloatArray,
-    bones: FloatArray,
-    knots: IntArray,
-    numbers: Mapping[Placement, int],
-) -> FloatArray:
-    """Tie hip and knee by the thigh's constant length, linearised at the present paths.
+def _first_legs(
+    window: Window, sides: tuple[Side, ...], forward: FloatArray
+) -> tuple[Legs, tuple[tuple[float, float], ...]]:
+    """Assumed joint centres, and the same as priors in the order of the scalars."""
+    hip = _hip_lever(forward, window.sensors[Placement.PELVIS].up, 0.0)
+    knees = {
+        side: (SHANK_LENGTH_M - SHANK_LEVER_M) * window.sensors[side.shank].up for side in sides
+    }
+    priors = [(THIGH_LENGTH_M, BONE_SPREAD_M), (0.0, HIP_YAW_M)]
+    priors += [(float(x), HIP_SPREAD_M) for x in hip]
+    for side in sides:
+        priors += [(float(x), KNEE_SPREAD_M) for x in knees[side]]
+    return Legs(THIGH_LENGTH_M, hip, 0.0, knees), tuple(priors)
 
-    Returns the misfit (knots,) of the length before this round, metres.
+
+def _legs_found(scalars: FloatArray, sides: tuple[Side, ...]) -> Legs:
+    knees = {side: scalars[5 + 3 * i : 8 + 3 * i] for i, side in enumerate(sides)}
+    return Legs(float(scalars[0]), scalars[2:5], float(scalars[1]), knees)
+
+
+def _sagittal_axis(
+    paths: Mapping[Placement, Strapdown], side: Side, up: FloatArray, shin: FloatArray
+) -> FloatArray:
+    """Axis of the shank from ankle to knee, corrected in the plane of its own swing only.
+
+    Sideways the sensor sits beside the bone, so the found knee does not tell the axis there.
     """
-    pelvis, shank = Placement.PELVIS, side.shank
-    side_m = HIP_SIDE_M if side is Side.LEFT else -HIP_SIDE_M
-    hip_lever = _hip_lever(forward, window.sensors[pelvis].up, side_m)
-    up = window.sensors[shank].up
-    arm_hip = now[pelvis].rot[knots] @ hip_lever
-    axis = now[shank].rot[knots] @ up
-    arm_knee = (bones[0] - SHANK_LEVER_M) * axis
-    thigh = now[pelvis].position_m[knots] + arm_hip - now[shank].position_m[knots] - arm_knee
-    length = np.linalg.norm(thigh, axis=1)
-    e = thigh / length[:, None]
-    weights = np.zeros((len(knots), problem.width))
-    at_p, at_s = STATES * numbers[pelvis], STATES * numbers[shank]
-    weights[:, at_p : at_p + 3] = np.cross(arm_hip, e)
-    weights[:, at_p + 6 : at_p + 9] = e
-    weights[:, at_s : at_s + 3] = -np.cross(arm_knee, e)
-    weights[:, at_s + 6 : at_s + 9] = -e
-    known = np.zeros((len(knots), problem.width))
-    for placement, at in ((pelvis, at_p), (shank, at_s)):
-        old, new = raw[placement], now[placement]
-        known[:, at : at + 3] = _attitude_between(old.rot[knots], new.rot[knots])
-        known[:, at + 6 : at + 9] = new.position_m[knots] - old.position_m[knots]
-    along = -np.sum(e * axis, axis=1)
-    misfit = length - bones[1]
-    value = np.sum(weights * known, axis=1) - misfit + along * bones[0] - bones[1]
-    scalars = np.zeros((len(knots), problem.border - 6 * problem.sensors))
-    scalars[:, -2] = along
-    scalars[:, -1] = -1.0
-    # Huber weights: a few instants of soft-tissue wobble must not bend the whole path.
-    outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * LEG_CLOSURE_M))
-    problem.add(knots, weights, value, LEG_CLOSURE_M * np.sqrt(outlying), scalars)
-    return misfit
+    rate = paths[side.shank].gyro_radps
+    swing = np.linalg.eigh(rate.T @ rate)[1][:, -1]
+    across = np.cross(swing - up * (swing @ up), up)
+    across /= np.linalg.norm(across)
+    axis = (shin @ up) * up + (shin @ across) * across
+    return np.asarray(axis / np.linalg.norm(axis))
+
+
+class _LegFacts:
+    """Ties hip and knee of one leg by the thigh's constant length, at the present paths."""
+
+    def __init__(
+        self,
+        window: Window,
+        sides: tuple[Side, ...],
+        side: Side,
+        raw: Mapping[Placement, Strapdown],
+        now: Mapping[Placement, Strapdown],
+        forward: FloatArray,
+        legs: Legs,
+        numbers: Mapping[Placement, int],
+    ) -> None:
+        self.raw, self.now, self.legs, self.numbers = raw, now, legs, numbers
+        self.side, self.place = side, sides.index(side)
+        sign = 1.0 if side is Side.LEFT else -1.0
+        left = np.cross(window.sensors[Placement.PELVIS].up, forward)
+        self.yaw_axis = sign * forward
+        self.hip = legs.hip_m + sign * HIP_SIDE_M * left + legs.hip_yaw_m * self.yaw_axis
+        self.knee = legs.knee_m[side]
+
+    def add(self, problem: DriftProblem, knots: IntArray) -> FloatArray:
+        """Add one fact per knot; returns the misfit (knots,) before this round, metres."""
+        pelvis, shank = self.now[Placement.PELVIS], self.now[self.side.shank]
+        turn_p, turn_s = pelvis.rot[knots], shank.rot[knots]
+        arm_hip, arm_knee = turn_p @ self.hip, turn_s @ self.knee
+        thigh = pelvis.position_m[knots] + arm_hip - shank.position_m[knots] - arm_knee
+        length = np.linalg.norm(thigh, axis=1)
+        e = thigh / length[:, None]
+        weights = np.zeros((len(knots), problem.width))
+        known = np.zeros_like(weights)
+        for placement, arm, sign in (
+            (Placement.PELVIS, arm_hip, 1.0),
+            (self.side.shank, arm_knee, -1.0),
+        ):
+            at = STATES * self.numbers[placement]
+            weights[:, at : at + 3] = sign * np.cross(arm, e)
+            weights[:, at + 6 : at + 9] = sign * e
+            old, new = self.raw[placement], self.now[placement]
+            known[:, at : at + 3] = _attitude_between(old.rot[knots], new.rot[knots])
+            known[:, at + 6 : at + 9] = (new.position_m - old.position_m)[knots]
+        scalars = np.zeros((len(knots), problem.border - 6 * problem.sensors))
+        first = problem.sensors
+        seen = np.einsum("nji,nj->ni", turn_p, e)
+        scalars[:, first] = -1.0
+        scalars[:, first + 1] = seen @ self.yaw_axis
+        scalars[:, first + 2 : first + 5] = seen
+        knee_at = first + 5 + 3 * self.place
+        scalars[:, knee_at : knee_at + 3] = -np.einsum("nji,nj->ni", turn_s, e)
+        present = np.zeros(scalars.shape[1])
+        present[first] = self.legs.thigh_m
+        present[first + 1] = self.legs.hip_yaw_m
+        present[first + 2 : first + 5] = self.legs.hip_m
+        present[knee_at : knee_at + 3] = self.knee
+        misfit = length - self.legs.thigh_m
+        value = np.sum(weights * known, axis=1) + scalars @ present - misfit
+        # Huber weights: a few instants of soft-tissue wobble must not bend the whole path.
+        outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * LEG_CLOSURE_M))
+        problem.add(knots, weights, value, LEG_CLOSURE_M * np.sqrt(outlying), scalars)
+        return np.asarray(misfit)
 
 
 def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:

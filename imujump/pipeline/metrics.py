@@ -305,7 +305,7 @@ def _angles(sheet: _Sheet) -> None:
     )
 
 
-def _travel(sheet: _Sheet, start: float, end: float) -> kin.FloatArray:
+def _travel(sheet: _Sheet, start: float, end: float) -> FloatArray:
     """Horizontal direction of travel of the pelvis, or the mean shank, between two samples."""
     paths = sheet.body.paths
     if Placement.PELVIS in paths:
@@ -380,7 +380,7 @@ def _landing(sheet: _Sheet) -> None:
             sheet.put(name, peak, float(np.hypot(0.5, 0.05 * peak)), "shank accelerometer")
 
 
-def _step_direction(sheet: _Sheet, start: Contact, end: Contact) -> kin.FloatArray:
+def _step_direction(sheet: _Sheet, start: Contact, end: Contact) -> FloatArray:
     assert start.strike is not None
     assert end.strike is not None
     return _travel(sheet, start.strike, end.strike)

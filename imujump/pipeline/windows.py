@@ -20,11 +20,11 @@ from imujump.pipeline.attempts import (
     build_jump,
     pelvis_flights,
     shank_flights,
-    without_bouncing,
+    pick_attempts,
 )
 from imujump.pipeline.body import Body, Window, solve_body
 from imujump.pipeline.calibration import calibrate, find_rests
-from imujump.pipeline.contacts import Contact, find_contacts, still_samples
+from imujump.pipeline.contacts import Contact, body_speed, find_contacts, still_samples
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.metrics import measure
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
@@ -108,7 +108,7 @@ def analyse_span(
     elif len(body.paths) == 2:
         flights = shank_flights(contacts, step_s)
     attempts = []
-    for flight in without_bouncing(flights, height, step_s):
+    for flight in pick_attempts(flights, height, body_speed(body), step_s):
         if start_s + flight.start * step_s < span.after_s:
             continue
         jump = build_jump(body, flight, contacts)
