@@ -93,7 +93,7 @@ def pelvis_flights(body: Body) -> list[Flight]:
     height = path.position_m[:, 2] - path.position_m[0, 2]
     reach = round(0.6 / h)
     flights: list[Flight] = []
-    for apex in np.flatnonzero((rise[:-1] > 0.0) & (rise[1:] <= 0.0)):
+    for apex in np.flatnonzero((rise[:-1] > 0.0) & (rise[1:] <= 0.0)).tolist():
         first, last = max(apex - reach, 0), min(apex + reach, len(rise) - 1)
         up = first + int(np.argmax(rise[first : apex + 1]))
         down = apex + int(np.argmin(rise[apex : last + 1]))
@@ -106,7 +106,7 @@ def pelvis_flights(body: Body) -> list[Flight]:
             continue
         start = crossing(-load, up, -UNLOADED_MPS2, 1)
         end = crossing(load, down, UNLOADED_MPS2, -1) if load[down] > UNLOADED_MPS2 else down
-        flights.append(Flight(start, int(apex), float(end)))
+        flights.append(Flight(start, apex, float(end)))
     return flights
 
 

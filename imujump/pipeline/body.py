@@ -72,8 +72,10 @@ HIP_SPREAD_M = 0.02
 HIP_YAW_M = 0.03
 """Shift of each hip along the forward axis by a pelvis axis that is 20 degrees off."""
 
-LEG_CLOSURE_M = 0.03
-"""Misfit of the rigid thigh: joint centres off the assumed levers, soft tissue. Own choice."""
+LEG_CLOSURE_M, LEG_CLOSURE_WITH_CONTACTS_M = 0.03, 0.06
+"""Misfit of the rigid thigh: soft tissue, joint centres that move. It lasts for a good part of a
+step, so neighbouring knots repeat it; once contacts hold the feet it gets less weight. Own
+choice."""
 
 PIVOT_SPEED_MPS = 0.25
 """Speed of the ankle at its slowest in a running contact: soft tissue, lever off by 1-2 cm at
@@ -225,6 +227,7 @@ def solve_body(window: Window, contacts: Mapping[Side, IntArray] | None = None) 
         paths[p] = replace(paths[p], position_m=paths[p].position_m + starts[p])
     sides = tuple(s for s in Side if forward is not None and s.shank in names)
     misfit = None
+    closure_m = LEG_CLOSURE_WITH_CONTACTS_M if contacts else LEG_CLOSURE_M
     if forward is not None and sides:
         legs, priors = _first_legs(window, sides, forward)
     for _ in range(ROUNDS if len(names) > 1 else 0):
@@ -238,7 +241,7 @@ def solve_body(window: Window, contacts: Mapping[Side, IntArray] | None = None) 
         for side in sides:
             assert forward is not None
             closing = _LegFacts(window, sides, side, raw, paths, forward, legs, numbers)
-            misfits.append(closing.add(problem, knots))
+            misfits.append(closing.add(problem, knots, closure_m))
         solution = problem.solve()
         paths = {p: solution.path(numbers[p]) for p in names}
         if not sides:
@@ -444,7 +447,7 @@ class _LegFacts:
         self.hip = legs.hip_m + sign * HIP_SIDE_M * left + legs.hip_yaw_m * self.yaw_axis
         self.knee = legs.knee_m[side]
 
-    def add(self, problem: DriftProblem, knots: IntArray) -> FloatArray:
+    def add(self, problem: DriftProblem, knots: IntArray, closure_m: float) -> FloatArray:
         """Add one fact per knot; returns the misfit (knots,) before this round, metres."""
         pelvis, shank = self.now[Placement.PELVIS], self.now[self.side.shank]
         turn_p, turn_s = pelvis.rot[knots], shank.rot[knots]
@@ -480,8 +483,8 @@ class _LegFacts:
         misfit = length - self.legs.thigh_m
         value = np.sum(weights * known, axis=1) + scalars @ present - misfit
         # Huber weights: a few instants of soft-tissue wobble must not bend the whole path.
-        outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * LEG_CLOSURE_M))
-        problem.add(knots, weights, value, LEG_CLOSURE_M * np.sqrt(outlying), scalars)
+        outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * closure_m))
+        problem.add(knots, weights, value, closure_m * np.sqrt(outlying), scalars)
         return np.asarray(misfit)
 
 

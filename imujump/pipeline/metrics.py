@@ -9,7 +9,15 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
 
-from imujump.model import METRIC_NAMES, Estimate, Placement, Side, Step, TakeOffStyle
+from imujump.model import (
+    METRIC_NAMES,
+    Estimate,
+    FloatArray,
+    Placement,
+    Side,
+    Step,
+    TakeOffStyle,
+)
 from imujump.pipeline import formulas
 from imujump.pipeline import kinematics as kin
 from imujump.pipeline.attempts import Jump

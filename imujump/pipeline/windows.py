@@ -19,8 +19,8 @@ from imujump.pipeline.attempts import (
     Jump,
     build_jump,
     pelvis_flights,
-    shank_flights,
     pick_attempts,
+    shank_flights,
 )
 from imujump.pipeline.body import Body, Window, solve_body
 from imujump.pipeline.calibration import calibrate, find_rests
