@@ -11,6 +11,7 @@ analysed at once.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
@@ -27,10 +28,11 @@ from imujump.pipeline.screening import (
     SPAN_S,
     WEIGHTLESS_PELVIS_MPS2,
     WEIGHTLESS_SHANK_MPS2,
+    Look,
     Looks,
     look,
 )
-from imujump.pipeline.streams import SensorStream, clock_offsets_s
+from imujump.pipeline.streams import SAME_CLOCK_S, SensorStream, clock_offsets_s
 from imujump.pipeline.upkeep import Upkeep
 from imujump.pipeline.windows import Span, analyse_span
 
@@ -65,10 +67,25 @@ OFFLINE_STRIDE_S = 1.0
 
 @dataclass(slots=True)
 class _Sensor:
+    """One sensor's state; ``horizon_s`` is the arrival before which all has been pushed."""
+
     stream: SensorStream
     looks: Looks
     upkeep: Upkeep
-    horizon_s: float = -float("inf")
+    horizon_s: float = -math.inf
+
+    @property
+    def joins_s(self) -> float | None:
+        """Arrival at which there is enough to set the sensor's clock, if there is."""
+        first_s = self.stream.first_time_s
+        if first_s is None or _ticked_s(self.stream) < FIRST_CLOCK_S:
+            return None
+        return self.stream.arrival_of_time(first_s + FIRST_CLOCK_S)
+
+
+def _ticked_s(stream: SensorStream) -> float:
+    """Device time from a stream's first to its last sample."""
+    return (stream.last_time_s or 0.0) - (stream.first_time_s or 0.0)
 
 
 class Engine:
@@ -104,14 +121,15 @@ class Engine:
         self._sensors = {
             s.placement: _Sensor(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
         }
-        self._shift_s: dict[Placement, float] | None = None
-        self._still: list[bool] = []
-        self._arrival_s: list[float] = []
+        self._shift_s: dict[Placement, float] = {}
+        self._zero_s = 0.0
+        self._shared_delay_s: float | None = None
+        self._together = Looks()
         self._action: tuple[int, int] | None = None
-        self._claimed_until_s = -float("inf")
-        self._worked_until_s = -float("inf")
+        self._claimed_until_s = -math.inf
+        self._worked_until_s = -math.inf
         self._attempts: list[Attempt] = []
-        self._warnings: list[str] = []
+        self._warnings: dict[str, None] = {}
         self._finished = False
 
     def push(self, batch: SampleBatch) -> tuple[Attempt, ...]:
@@ -134,7 +152,10 @@ class Engine:
         return self._proceed(last=False)
 
     def advance(self, arrival_s: float) -> tuple[Attempt, ...]:
-        """Say that all packets that arrived until ``arrival_s`` have been pushed."""
+        """Say that all packets that arrived until ``arrival_s`` have been pushed.
+
+        Without it a sensor that falls silent holds up the others until the recording's end.
+        """
         for sensor in self._sensors.values():
             sensor.horizon_s = max(sensor.horizon_s, arrival_s)
         return self._proceed(last=False)
@@ -143,8 +164,11 @@ class Engine:
         """End the recording and return its analysis."""
         if not self._finished:
             for sensor in self._sensors.values():
-                sensor.horizon_s = float("inf")
+                sensor.horizon_s = math.inf
             self._proceed(last=True)
+            for placement, sensor in self._sensors.items():
+                if placement not in self._shift_s and sensor.stream.first_time_s is not None:
+                    self._join(placement)
             self._finished = True
         ends = self._ends_s()
         duration_s = max(ends.values(), default=0.0)
@@ -161,100 +185,131 @@ class Engine:
             tuple(self._attempts),
         )
 
+    @property
+    def samples_held(self) -> int:
+        """Number of samples in memory, all sensors together."""
+        return sum(len(sensor.stream) for sensor in self._sensors.values())
+
     def _starts_s(self) -> dict[Placement, float]:
-        shift = self._shift_s or {}
-        return {
-            p: s.stream.first_time_s + shift.get(p, 0.0)
-            for p, s in self._sensors.items()
-            if s.stream.first_time_s is not None
-        }
+        """Session time of the first sample of each sensor on the session's clock."""
+        firsts = {p: self._sensors[p].stream.first_time_s for p in self._shift_s}
+        return {p: t + self._shift_s[p] for p, t in firsts.items() if t is not None}
 
     def _ends_s(self) -> dict[Placement, float]:
-        """Session time of each sensor's last sample."""
-        shift = self._shift_s or {}
-        return {
-            p: s.stream.last_time_s + shift.get(p, 0.0)
-            for p, s in self._sensors.items()
-            if s.stream.last_time_s is not None
-        }
+        """Session time of the last sample of each sensor on the session's clock."""
+        lasts = {p: self._sensors[p].stream.last_time_s for p in self._shift_s}
+        return {p: t + self._shift_s[p] for p, t in lasts.items() if t is not None}
 
     def _start_clock(self, last: bool) -> bool:
-        """Set the sensors' clocks against each other once enough has been received."""
-        live = {p: s for p, s in self._sensors.items() if s.stream.first_time_s is not None}
-        if not live:
+        """Set the sensors' clocks against each other once enough has been received.
+
+        Which sensors take part depends on when their first packets arrived, not on what has
+        been pushed so far: a sensor that starts late joins later.
+        """
+        begun = {
+            p: s.stream for p, s in self._sensors.items() if s.stream.first_arrival_s is not None
+        }
+        if not begun:
             return False
-        begins = {p: s.stream.first_time_s or 0.0 for p, s in live.items()}
-        if not last:
-            ready = all(
-                (s.stream.last_time_s or 0.0) >= begins[p] + FIRST_CLOCK_S for p, s in live.items()
-            )
-            silent = [s for p, s in self._sensors.items() if p not in live]
-            # A sensor that stays silent must not hold up the others for ever.
-            if not ready or any(s.horizon_s < FIRST_CLOCK_S + LATE_S for s in silent):
+        arrivals = {p: stream.first_arrival_s or 0.0 for p, stream in begun.items()}
+        deadline_s = min(arrivals.values()) + FIRST_CLOCK_S + LATE_S
+        for placement, sensor in self._sensors.items():
+            enough = placement in begun and _ticked_s(sensor.stream) >= FIRST_CLOCK_S
+            if not last and not enough and sensor.horizon_s <= deadline_s:
                 return False
-        streams = {p: s.stream for p, s in live.items()}
-        offsets = clock_offsets_s(streams, {p: t + FIRST_CLOCK_S for p, t in begins.items()})
-        zero = min(begins[p] + offsets[p] for p in live)
-        self._shift_s = {p: offsets[p] - zero for p in live}
+        firsts = {p: begun[p].first_time_s or 0.0 for p in begun if arrivals[p] <= deadline_s}
+        ends = {p: first + FIRST_CLOCK_S for p, first in firsts.items()}
+        streams = {p: begun[p].as_of(ends[p], deadline_s) for p in firsts}
+        offsets = clock_offsets_s(streams, ends)
+        if not any(offsets.values()):
+            delays = (streams[p].shortest_delay_s(ends[p]) for p in firsts)
+            self._shared_delay_s = min(d for d in delays if d is not None)
+        self._zero_s = min(firsts[p] + offsets[p] for p in firsts)
+        self._shift_s = {p: offsets[p] - self._zero_s for p in firsts}
         return True
+
+    def _join(self, placement: Placement) -> None:
+        """Set the clock of a sensor that began late against the session's."""
+        stream = self._sensors[placement].stream
+        assert stream.first_time_s is not None
+        delay_s = stream.shortest_delay_s(stream.first_time_s + FIRST_CLOCK_S) or 0.0
+        if self._shared_delay_s is not None:
+            delay_s -= self._shared_delay_s
+            delay_s = 0.0 if abs(delay_s) <= SAME_CLOCK_S else delay_s
+        self._shift_s[placement] = delay_s - self._zero_s
 
     def _proceed(self, last: bool) -> tuple[Attempt, ...]:
         """Take all looks and decisions that the received samples allow."""
-        if self._shift_s is None and not self._start_clock(last):
+        if not self._shift_s and not self._start_clock(last):
             return ()
-        assert self._shift_s is not None
-        ends = {p: t for p, t in self._ends_s().items() if p in self._shift_s}
-        reach = min(ends.values()) if not last else max(ends.values())
-        if not last and reach < self._worked_until_s + self._stride_s:
+        reach_s = sum(self._ends_s().values()) / len(self._shift_s)
+        if not last and reach_s < self._worked_until_s + self._stride_s:
             return ()
-        self._worked_until_s = reach
+        self._worked_until_s = reach_s
         before = len(self._attempts)
-        for p in self._shift_s:
-            sensor = self._sensors[p]
-            assert sensor.stream.last_time_s is not None
-            look(sensor.stream, sensor.looks, -self._shift_s[p], sensor.stream.last_time_s)
+        self._look()
         while self._decide_next(last):
             pass
         if last and self._action is not None:
-            self._close(len(self._still) - 1)
-        oldest_s = LOOK_S * len(self._still) - KEEP_S
+            self._close(len(self._together) - 1)
+        self._forget()
+        return tuple(self._attempts[before:])
+
+    def _look(self) -> None:
+        for placement, shift_s in self._shift_s.items():
+            sensor = self._sensors[placement]
+            look(sensor.stream, sensor.looks, -shift_s)
+
+    def _forget(self) -> None:
+        """Drop samples and looks that no attempt to come can need."""
+        decided = len(self._together)
+        oldest_s = LOOK_S * decided - KEEP_S
         if self._action is not None:
             oldest_s = min(oldest_s, LOOK_S * self._action[0] - LONGEST_APPROACH_S - 3.0)
-        for p, shift in self._shift_s.items():
-            self._sensors[p].stream.drop_before(oldest_s - shift)
-        return tuple(self._attempts[before:])
+        self._together.drop_before(round(oldest_s / LOOK_S))
+        for placement, shift_s in self._shift_s.items():
+            self._sensors[placement].stream.drop_before(oldest_s - shift_s)
+            self._sensors[placement].looks.drop_before(decided)
 
     def _decide_next(self, last: bool) -> bool:
         """Decide on the next look of all sensors together, if it is complete."""
-        assert self._shift_s is not None
-        k = len(self._still)
+        k = len(self._together)
         sensors = {p: self._sensors[p] for p in self._shift_s}
         at_hand = [s for s in sensors.values() if len(s.looks) > k]
         if not at_hand:
             return False
-        arrival_s = min((s.looks.arrival_s[k] for s in at_hand if s.looks.seen[k]), default=None)
-        for sensor in sensors.values():
-            if len(sensor.looks) > k:
+        arrival_s = min(s.looks[k].arrival_s for s in at_hand)
+        if not last and any(
+            len(s.looks) <= k and s.horizon_s <= arrival_s + LATE_S for s in sensors.values()
+        ):
+            return False
+        for placement, late in self._sensors.items():
+            if placement in sensors:
                 continue
-            waited_s = arrival_s if arrival_s is not None else float("inf")
-            if not last and sensor.horizon_s <= waited_s + LATE_S:
+            if late.joins_s is None and not last and late.horizon_s < arrival_s:
                 return False
-            sensor.looks.add_unseen()
-        if arrival_s is None:
-            self._still.append(False)
-            self._arrival_s.append(self._arrival_s[-1] if self._arrival_s else 0.0)
-            return True
+            if late.joins_s is not None and late.joins_s < arrival_s:
+                late.looks.skip_to(k)
+                self._join(placement)
+                self._look()
+                return True
+        for sensor in sensors.values():
+            if len(sensor.looks) <= k:
+                sensor.looks.add_unseen()
+        looks = {p: s.looks[k] for p, s in sensors.items()}
         seen = {
-            p: s.looks
-            for p, s in sensors.items()
-            if s.looks.seen[k] and s.looks.arrival_s[k] <= arrival_s + LATE_S
+            p: found
+            for p, found in looks.items()
+            if found.seen and found.arrival_s <= arrival_s + LATE_S
         }
-        self._still.append(all(looks.still[k] for looks in seen.values()))
-        self._arrival_s.append(arrival_s)
         if Placement.PELVIS in seen:
-            weightless = seen[Placement.PELVIS].force_mps2[k] < WEIGHTLESS_PELVIS_MPS2
+            force = seen[Placement.PELVIS].force_mps2
+            weightless = force < WEIGHTLESS_PELVIS_MPS2
         else:
-            weightless = any(s.force_mps2[k] < WEIGHTLESS_SHANK_MPS2 for s in seen.values())
+            force = min((found.force_mps2 for found in seen.values()), default=math.inf)
+            weightless = force < WEIGHTLESS_SHANK_MPS2
+        still = bool(seen) and all(found.still for found in seen.values())
+        self._together.add(Look(still, bool(seen), force, arrival_s))
         self._follow_action(k, weightless)
         return True
 
@@ -268,7 +323,9 @@ class Engine:
             latest = k
             self._action = (first, latest)
         stand = round(CLOSING_STAND_S / LOOK_S)
-        rested = k - latest >= stand and all(self._still[k - stand + 1 : k + 1])
+        rested = k - latest >= stand and all(
+            self._together[j].still for j in range(k - stand + 1, k + 1)
+        )
         if (
             rested
             or (k - latest) * LOOK_S >= CLOSING_WAIT_S
@@ -279,7 +336,6 @@ class Engine:
     def _close(self, k: int) -> None:
         """Analyse the action that ends with look k."""
         assert self._action is not None
-        assert self._shift_s is not None
         first, _ = self._action
         self._action = None
         start_s, anchored = self._opening_s(first)
@@ -289,15 +345,23 @@ class Engine:
             end_s,
             anchored,
             max(self._claimed_until_s, first * LOOK_S - 1.5),
-            self._arrival_s[k] + LATE_S,
+            self._together[k].arrival_s + LATE_S,
             self.gravity_mps2,
         )
-        streams = {p: self._sensors[p].stream for p in self._shift_s}
-        found = analyse_span(span, streams, self._shift_s)
+        # What arrives past the last look's span or too late may be here already, or not.
+        streams, shifts = {}, {}
+        for p, shift_s in self._shift_s.items():
+            until_s = end_s + SPAN_S / 2 - shift_s
+            stream = self._sensors[p].stream.as_of(until_s, span.arrived_by_s)
+            if stream.last_time_s is not None and stream.last_time_s > start_s - shift_s:
+                streams[p], shifts[p] = stream, shift_s
+        if not streams:
+            return
+        found = analyse_span(span, streams, shifts)
         for attempt in found.attempts:
             self._attempts.append(replace(attempt, number=len(self._attempts) + 1))
             self._claimed_until_s = attempt.landing_s
-        self._warnings.extend(found.warnings)
+        self._warnings |= dict.fromkeys(found.warnings)
 
     def _opening_s(self, first: int) -> tuple[float, bool]:
         """Start of the window before look ``first``, and whether it is a stand."""
@@ -305,10 +369,10 @@ class Engine:
         oldest = max(0, first - round(LONGEST_APPROACH_S / LOOK_S))
         run = 0
         for k in range(first - 1, oldest - 1, -1):
-            run = run + 1 if self._still[k] else 0
+            run = run + 1 if self._together[k].still else 0
             if run == need:
                 begin = k
-                while begin > oldest and self._still[begin - 1] and k - begin < 12:
+                while begin > oldest and self._together[begin - 1].still and k - begin < 12:
                     begin -= 1
                 return max(begin * LOOK_S - SPAN_S / 2, 0.0), True
         return max(first * LOOK_S - UNANCHORED_S, 0.0), False
@@ -331,8 +395,9 @@ def analyse(source: SampleSource, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -
     """
     engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S)
     for batch in source.batches():
+        # Others of the same arrival may follow, earlier ones may not.
+        engine.advance(math.nextafter(batch.arrival_s, -math.inf))
         engine.push(batch)
-        engine.advance(batch.arrival_s)
     # Some warnings are known to a source only once it has been read to its end.
     engine.info = source.info
     return engine.finish()

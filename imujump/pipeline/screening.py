@@ -7,12 +7,13 @@ operations wherever a batch ends, so a stream gives the same looks in any chunki
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
 from imujump.model import BoolArray, FloatArray
 from imujump.pipeline.stillness import STILL_ACCEL_MPS2, STILL_RATE_RADPS
-from imujump.pipeline.streams import SensorStream
+from imujump.pipeline.streams import ROUNDING_S, SensorStream
 
 LOOK_S = 0.1
 """Time between two looks."""
@@ -28,34 +29,70 @@ from simulated and recorded jumps: up to 3); a run's mean over the span stays ab
 WEIGHTLESS_SHANK_MPS2 = 8.0
 """The same for a shank, which swings by itself: only a hint (own choice)."""
 
+RATE_SLACK = 0.25
+"""Share by which a sensor's true rate may differ from its nominal one (own choice)."""
+
+LOOKS_AT_ONCE = 256
+"""Looks formed in one go: keeps memory flat when much is received at once (own choice)."""
+
+
+class Look(NamedTuple):
+    """One look; its fields are explained at :class:`Looks`."""
+
+    still: bool
+    seen: bool
+    force_mps2: float
+    arrival_s: float
+
+
+UNSEEN = Look(False, False, float("inf"), float("inf"))
+
 
 @dataclass(slots=True)
 class Looks:
     """Looks at one sensor so far, look k at k times 0.1 s.
 
     ``seen`` tells whether there were enough samples, ``still`` whether they were still,
-    ``force_mps2`` the length of their mean specific force, ``arrival_s`` when the last of
-    them arrived.
+    ``force_mps2`` the length of their mean specific force, ``arrival_s`` when the look was
+    complete: the arrival of the first sample past its span. Old looks may be dropped;
+    ``dropped`` counts them.
     """
 
-    still: list[bool] = field(default_factory=list)
-    force_mps2: list[float] = field(default_factory=list)
-    seen: list[bool] = field(default_factory=list)
-    arrival_s: list[float] = field(default_factory=list)
+    dropped: int = 0
+    _rows: list[Look] = field(default_factory=list)
 
-    def add_unseen(self, count: int = 1) -> None:
-        """Add looks at nothing."""
-        self.still.extend([False] * count)
-        self.force_mps2.extend([np.inf] * count)
-        self.seen.extend([False] * count)
-        self.arrival_s.extend([np.inf] * count)
+    def add(self, look: Look) -> None:
+        """Add the next look."""
+        self._rows.append(look)
+
+    def add_unseen(self) -> None:
+        """Add a look at nothing, which no sample completes."""
+        self._rows.append(UNSEEN)
+
+    def skip_to(self, k: int) -> None:
+        """Let look k be the next, as if all before it had been dropped."""
+        self._rows.clear()
+        self.dropped = k
+
+    def drop_before(self, k: int) -> None:
+        """Forget looks before the k-th, in lumps."""
+        if k - self.dropped > LOOKS_AT_ONCE:
+            del self._rows[: k - self.dropped]
+            self.dropped = k
+
+    def __getitem__(self, k: int) -> Look:
+        """Return look k, which must not have been dropped."""
+        if k < self.dropped:
+            raise IndexError(f"k is {k}, looks before {self.dropped} have been dropped")
+        return self._rows[k - self.dropped]
 
     def __len__(self) -> int:
-        return len(self.seen)
+        """Number of looks so far, dropped ones included."""
+        return self.dropped + len(self._rows)
 
 
-def look(stream: SensorStream, looks: Looks, origin_s: float, until_s: float) -> None:
-    """Add all looks whose span ends before ``until_s``.
+def look(stream: SensorStream, looks: Looks, origin_s: float) -> None:
+    """Add all looks that the samples received so far complete.
 
     Parameters
     ----------
@@ -63,37 +100,51 @@ def look(stream: SensorStream, looks: Looks, origin_s: float, until_s: float) ->
         Samples; those of the spans must still be held.
     looks : Looks
         Extended in place.
-    origin_s, until_s : float
-        Device time of look 0, and device time up to which the stream is complete.
+    origin_s : float
+        Device time of look 0.
     """
-    first = len(looks)
-    last = int(np.floor((until_s - origin_s - SPAN_S / 2) / LOOK_S - 1e-9))
-    if last < first:
+    if stream.last_time_s is None:
         return
+    until_s = stream.last_time_s - origin_s - SPAN_S / 2
+    last = int(np.floor((until_s + ROUNDING_S) / LOOK_S))
+    for first in range(len(looks), last + 1, LOOKS_AT_ONCE):
+        for found in _looks(stream, origin_s, first, min(first + LOOKS_AT_ONCE - 1, last)):
+            looks.add(found)
+
+
+def _looks(stream: SensorStream, origin_s: float, first: int, last: int) -> list[Look]:
+    """Form looks first to last, as far as they are complete."""
     time, values, arrival = stream.kept()
-    width = max(4, round(SPAN_S * stream.info.rate_hz))
-    whole = np.isfinite(values).all(axis=1)
-    time, values, arrival = time[whole], values[whole], arrival[whole]
     centres = origin_s + LOOK_S * np.arange(first, last + 1)
-    begin = np.searchsorted(time, centres - SPAN_S / 2)
-    fits = begin + width <= len(time)
-    begin = np.where(fits, begin, 0)
-    if len(time) < width:
-        looks.add_unseen(len(centres))
-        return
-    rows = begin[:, None] + np.arange(width)
-    # Channels first, so that every mean runs along contiguous memory of one fixed length.
-    part = np.ascontiguousarray(np.moveaxis(values[rows], 2, 1))
-    mean: FloatArray = part.mean(axis=2)
-    spread = np.sqrt(((part - mean[:, :, None]) ** 2).mean(axis=2))
-    rate = np.sqrt((part[:, 3:] ** 2).mean(axis=2))
-    end = time[begin + width - 1]
-    seen: BoolArray = fits & (end - time[begin] < 1.25 * SPAN_S)
-    seen &= np.abs(0.5 * (end + time[begin]) - centres) < 0.5 * SPAN_S
-    still = np.linalg.norm(spread[:, :3], axis=1) < STILL_ACCEL_MPS2
+    # Spans begin a little early, so that rounding cannot move a sample from one to the next.
+    starts = centres - SPAN_S / 2 - ROUNDING_S
+    oldest = int(np.searchsorted(time, starts[0]))
+    time, values, arrival = time[oldest:], values[oldest:], arrival[oldest:]
+    closing = np.searchsorted(time, starts + SPAN_S)
+    closing = closing[closing < len(time)]
+    complete_s = arrival[closing]
+    whole = np.isfinite(values).all(axis=1)
+    position = np.concatenate(((0,), np.cumsum(whole)))
+    begin, end = position[np.searchsorted(time, starts[: len(closing)])], position[closing]
+    values = values[whole]
+    count = end - begin
+    nominal = SPAN_S * stream.info.rate_hz
+    seen: BoolArray = count >= max(1.0, (1.0 - RATE_SLACK) * nominal)
+    if not seen.any():
+        return [Look(False, False, np.inf, a) for a in complete_s.tolist()]
+    rows = begin[:, None] + np.arange(max(2, int((1.0 + RATE_SLACK) * nominal)))
+    inside = rows < end[:, None]
+    number = np.maximum(inside.sum(axis=1), 1)[:, None]
+    # Channels first and zeros outside, so that every sum runs along contiguous memory of one
+    # length: the order of addition, and so the last bit, is the same however looks are grouped.
+    part = values[np.minimum(rows, len(values) - 1)]
+    part = np.ascontiguousarray(np.moveaxis(part, 2, 1)) * inside[:, None, :]
+    mean: FloatArray = part.sum(axis=2) / number
+    apart = (part - mean[:, :, None]) * inside[:, None, :]
+    spread = np.sqrt((apart[:, :3] ** 2).sum(axis=2) / number)
+    rate = np.sqrt((part[:, 3:] ** 2).sum(axis=2) / number)
+    still = np.linalg.norm(spread, axis=1) < STILL_ACCEL_MPS2
     still &= np.linalg.norm(rate, axis=1) < STILL_RATE_RADPS
-    looks.still.extend((still & seen).tolist())
     force = np.where(seen, np.linalg.norm(mean[:, :3], axis=1), np.inf)
-    looks.force_mps2.extend(force.tolist())
-    looks.seen.extend(seen.tolist())
-    looks.arrival_s.extend(arrival[begin + width - 1].tolist())
+    columns = (still & seen, seen, force, complete_s)
+    return [Look(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]

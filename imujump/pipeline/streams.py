@@ -7,6 +7,7 @@ against each other by the shortest delay between a sample's tick and its packet'
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,6 +21,12 @@ arrivals may be rounded, far below any radio's jitter (own choice)."""
 CLOCK_SPAN_S = 60.0
 """Length of stream over which the shortest delay is taken: at 40 ppm the clock moves 2.4 ms in
 it (own choice)."""
+
+ROUNDING_S = 1e-6
+"""Instants closer than this are one: far below a sample period, above the rounding of times."""
+
+FIRST_CAPACITY = 4096
+"""Samples a stream can hold before it first grows (own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,16 +43,47 @@ class Samples:
 
 @dataclass(slots=True)
 class SensorStream:
-    """Received samples of one sensor, oldest first, with their device time."""
+    """Received samples of one sensor, oldest first, with their device time.
+
+    Held samples are moved to new arrays when the end of the old ones is reached: their size
+    follows what is held, not what was received.
+    """
 
     info: SensorInfo
     first_time_s: float | None = None
     last_time_s: float | None = None
-    _parts: list[tuple[FloatArray, FloatArray, FloatArray]] = field(default_factory=list)
+    first_arrival_s: float | None = None
+    last_arrival_s: float = -float("inf")
+    _time_s: FloatArray = field(default_factory=lambda: np.empty(FIRST_CAPACITY))
+    _values: FloatArray = field(default_factory=lambda: np.empty((FIRST_CAPACITY, 6)))
+    _arrival_s: FloatArray = field(default_factory=lambda: np.empty(FIRST_CAPACITY))
+    _begin: int = 0
+    _end: int = 0
+
+    def __len__(self) -> int:
+        """Number of samples held."""
+        return self._end - self._begin
+
+    @property
+    def capacity(self) -> int:
+        """Number of samples there is room for."""
+        return len(self._time_s)
 
     def append(self, batch: SampleBatch) -> None:
-        """Take in a batch; it must follow the one before it."""
-        if not len(batch.ticks):
+        """Take in a batch; it must follow the one before it.
+
+        Raises
+        ------
+        ValueError
+            If the arrays' shapes do not fit each other or ticks do not increase.
+        """
+        count = len(batch.ticks)
+        for name, channels in (("accel", batch.accel_mps2), ("gyro", batch.gyro_radps)):
+            if channels.shape != (count, 3):
+                raise ValueError(
+                    f"{batch.placement}: {name} has shape {channels.shape}, must be ({count}, 3)"
+                )
+        if not count:
             return
         time_s = batch.ticks * self.info.tick_s
         if self.last_time_s is not None and time_s[0] <= self.last_time_s:
@@ -53,34 +91,82 @@ class SensorStream:
                 f"{batch.placement}: ticks fall from {self.last_time_s} s to {time_s[0]} s; "
                 "push each sensor's batches in order"
             )
-        values = np.concatenate((batch.accel_mps2, batch.gyro_radps), axis=1)
+        if np.any(np.diff(batch.ticks) <= 0):
+            raise ValueError(f"{batch.placement}: ticks fall within a batch, must increase")
+        self._make_room(count)
+        rows = slice(self._end, self._end + count)
+        self._time_s[rows] = time_s
+        self._values[rows, :3] = batch.accel_mps2
+        self._values[rows, 3:] = batch.gyro_radps
+        # A packet cannot come before the one before it: a host clock set back does not count.
+        arrival_s = max(self.last_arrival_s, batch.arrival_s)
+        self._arrival_s[rows] = arrival_s
+        self._end += count
         if self.first_time_s is None:
             self.first_time_s = float(time_s[0])
+            self.first_arrival_s = arrival_s
         self.last_time_s = float(time_s[-1])
-        self._parts.append((time_s, values, np.full(len(time_s), batch.arrival_s)))
+        self.last_arrival_s = arrival_s
+
+    def _make_room(self, count: int) -> None:
+        if self._end + count <= self.capacity:
+            return
+        held = slice(self._begin, self._end)
+        # Twice what is held: then the cost of moving it stays in proportion to what comes in.
+        capacity = max(FIRST_CAPACITY, 2 * (len(self) + count))
+        self._time_s = _moved(self._time_s[held], capacity)
+        self._values = _moved(self._values[held], capacity)
+        self._arrival_s = _moved(self._arrival_s[held], capacity)
+        self._begin, self._end = 0, len(self)
 
     def kept(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Device time (m,), channels (m, 6) and arrival (m,) of all samples still held."""
-        if len(self._parts) > 1:
-            joined = tuple(np.concatenate(column) for column in zip(*self._parts, strict=True))
-            self._parts = [(joined[0], joined[1], joined[2])]
-        if not self._parts:
-            return np.zeros(0), np.zeros((0, 6)), np.zeros(0)
-        return self._parts[0]
+        """Device time (m,), channels (m, 6) and arrival (m,) of all samples still held.
+
+        They are views: not to be changed, nor used after the next batch.
+        """
+        held = slice(self._begin, self._end)
+        return self._time_s[held], self._values[held], self._arrival_s[held]
 
     def drop_before(self, time_s: float) -> None:
         """Forget samples older than a device time."""
-        time, values, arrival = self.kept()
-        keep = int(np.searchsorted(time, time_s))
-        if keep:
-            # Copies, so that the memory of what is dropped is given back.
-            self._parts = [(time[keep:].copy(), values[keep:].copy(), arrival[keep:].copy())]
+        self._begin += int(np.searchsorted(self._time_s[self._begin : self._end], time_s))
 
-    def shortest_delay_s(self, end_s: float) -> float:
-        """Least arrival minus device time over the last minute before a device time."""
+    def as_of(self, end_s: float, arrived_by_s: float) -> SensorStream:
+        """Return the same samples up to a device time and an arrival, without copying them.
+
+        It is good until the next batch.
+        """
+        time, _, arrival = self.kept()
+        count = min(
+            int(np.searchsorted(time, end_s + ROUNDING_S)),
+            int(np.searchsorted(arrival, arrived_by_s, side="right")),
+        )
+        return SensorStream(
+            self.info,
+            float(time[0]) if count else None,
+            float(time[count - 1]) if count else None,
+            float(arrival[0]) if count else None,
+            float(arrival[count - 1]) if count else -float("inf"),
+            self._time_s,
+            self._values,
+            self._arrival_s,
+            self._begin,
+            self._begin + count,
+        )
+
+    def shortest_delay_s(self, end_s: float) -> float | None:
+        """Least arrival minus device time over the last minute before a device time.
+
+        None without a sample there.
+        """
         time, _, arrival = self.kept()
         part = (time > end_s - CLOCK_SPAN_S) & (time <= end_s)
-        return float(np.min(arrival[part] - time[part])) if part.any() else 0.0
+        return float(np.min(arrival[part] - time[part])) if part.any() else None
+
+    def arrival_of_time(self, time_s: float) -> float | None:
+        """Arrival of the first sample held at or after a device time; None before it comes."""
+        at = int(np.searchsorted(self._time_s[self._begin : self._end], time_s - ROUNDING_S))
+        return float(self._arrival_s[self._begin + at]) if at < len(self) else None
 
     def on_grid(self, start_s: float, step_s: float, count: int, arrived_by_s: float) -> Samples:
         """Return samples at ``count`` instants from a device time on, gaps bridged and flagged.
@@ -100,8 +186,8 @@ class SensorStream:
         out = np.stack([np.interp(grid, time, values[:, c]) for c in range(6)], axis=1)
         after = np.clip(np.searchsorted(time, grid), 1, len(time) - 1)
         hole = time[after] - time[after - 1] > 1.5 / self.info.rate_hz
-        inside = (grid > time[after - 1] + 1e-6) & (grid < time[after] - 1e-6)
-        outside = (grid < time[0] - 1e-6) | (grid > time[-1] + 1e-6)
+        inside = (grid > time[after - 1] + ROUNDING_S) & (grid < time[after] - ROUNDING_S)
+        outside = (grid < time[0] - ROUNDING_S) | (grid > time[-1] + ROUNDING_S)
         return Samples(
             np.ascontiguousarray(out[:, :3]),
             np.ascontiguousarray(out[:, 3:]),
@@ -109,19 +195,33 @@ class SensorStream:
         )
 
 
+def _moved(held: FloatArray, capacity: int) -> FloatArray:
+    """Copy rows to the front of a new array."""
+    out = np.empty((capacity, *held.shape[1:]))
+    out[: len(held)] = held
+    return out
+
+
 def clock_offsets_s(
-    streams: dict[Placement, SensorStream], ends_s: dict[Placement, float]
+    streams: Mapping[Placement, SensorStream], ends_s: Mapping[Placement, float]
 ) -> dict[Placement, float]:
     """Seconds to add to each sensor's device time to bring all onto one clock.
 
     Parameters
     ----------
-    streams : dict
+    streams : mapping
         Streams by placement.
-    ends_s : dict
+    ends_s : mapping
         Device time up to which each stream may be looked at.
+
+    Returns
+    -------
+    dict
+        Offsets by placement, all zero when the sensors share a clock. A stream without a
+        sample in the span tells nothing and gets the others' largest.
     """
-    delays = {p: stream.shortest_delay_s(ends_s[p]) for p, stream in streams.items()}
-    if not delays or max(delays.values()) - min(delays.values()) <= SAME_CLOCK_S:
-        return dict.fromkeys(delays, 0.0)
-    return delays
+    found = {p: stream.shortest_delay_s(ends_s[p]) for p, stream in streams.items()}
+    known = [delay for delay in found.values() if delay is not None]
+    if not known or max(known) - min(known) <= SAME_CLOCK_S:
+        return dict.fromkeys(found, 0.0)
+    return {p: max(known) if delay is None else delay for p, delay in found.items()}

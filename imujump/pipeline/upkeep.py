@@ -18,7 +18,10 @@ class Upkeep:
     def __init__(self, info: SensorInfo) -> None:
         self.info = info
         self._last_tick: int | None = None
-        self._missing_s = 0.0
+        # Counted in whole ticks and samples: sums of seconds would depend on their order.
+        self._gaps = 0
+        self._gap_ticks = 0
+        self._not_whole = 0
         self._samples = 0
         self._low = np.full(6, np.inf)
         self._high = np.full(6, -np.inf)
@@ -35,16 +38,16 @@ class Upkeep:
         """Count a batch."""
         if not len(batch.ticks):
             return
-        period_s = 1.0 / self.info.rate_hz
         before = batch.ticks[0] if self._last_tick is None else self._last_tick
-        steps = np.diff(np.concatenate(((before,), batch.ticks))) * self.info.tick_s
-        for step_s in steps[steps > 1.5 * period_s].tolist():
-            self._missing_s += step_s - period_s
+        steps = np.diff(batch.ticks, prepend=before)
+        gaps = steps[steps * self.info.tick_s > 1.5 / self.info.rate_hz]
+        self._gaps += len(gaps)
+        self._gap_ticks += int(gaps.sum())
         self._last_tick = int(batch.ticks[-1])
         self._samples += len(batch.ticks)
         values = np.concatenate((batch.accel_mps2, batch.gyro_radps), axis=1)
         whole = np.isfinite(values)
-        self._missing_s += period_s * int(np.count_nonzero(~whole.all(axis=1)))
+        self._not_whole += int(np.count_nonzero(~whole.all(axis=1)))
         self._low = np.minimum(self._low, np.where(whole, values, np.inf).min(axis=0))
         self._high = np.maximum(self._high, np.where(whole, values, -np.inf).max(axis=0))
         size = np.abs(np.where(whole[:, :3], values[:, :3], 0.0)).max(axis=1)
@@ -56,7 +59,9 @@ class Upkeep:
         if end_s is None or start_s is None:
             return SensorReport(self.info.placement, self.info.rate_hz, duration_s, 0)
         edges_s = (duration_s - end_s) + start_s
-        missing_s = self._missing_s + (edges_s if edges_s > 1.5 / self.info.rate_hz else 0.0)
+        missing_s = self._gap_ticks * self.info.tick_s
+        missing_s += (self._not_whole - self._gaps) / self.info.rate_hz
+        missing_s += edges_s if edges_s > 1.5 / self.info.rate_hz else 0.0
         return SensorReport(
             self.info.placement, self.info.rate_hz, missing_s, self._clipped_samples()
         )
