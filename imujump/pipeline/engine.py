@@ -23,6 +23,7 @@ from imujump.model import (
     SampleBatch,
     SampleSource,
 )
+from imujump.pipeline.clock import LATE_S, SessionClock
 from imujump.pipeline.screening import (
     LOOK_S,
     SPAN_S,
@@ -32,12 +33,9 @@ from imujump.pipeline.screening import (
     Looks,
     look,
 )
-from imujump.pipeline.streams import SAME_CLOCK_S, SensorStream, clock_offsets_s
+from imujump.pipeline.streams import SensorStream
 from imujump.pipeline.upkeep import Upkeep
 from imujump.pipeline.windows import Span, analyse_span
-
-FIRST_CLOCK_S = 10.0
-"""Stream from which the sensors' clocks are first set against each other."""
 
 KEEP_S = 60.0
 """Samples are kept this long: a stand, a long action and the stand after it."""
@@ -57,12 +55,11 @@ LONGEST_ACTION_S = 20.0
 UNANCHORED_S = 8.0
 """Approach looked at when no stand precedes it."""
 
-LATE_S = 3.0
-"""Samples that arrive this much later than the other sensors' count as lost (own choice:
-reconnecting and replaying takes a second or two)."""
-
-OFFLINE_STRIDE_S = 1.0
+OFFLINE_STRIDE_S = 5.0
 """Offline, looks are taken this often: fewer and larger steps, the same looks."""
+
+TOLD_EVERY_S = 0.5
+"""Offline, the engine is told this often which packets have all been handed over."""
 
 
 @dataclass(slots=True)
@@ -73,19 +70,6 @@ class _Sensor:
     looks: Looks
     upkeep: Upkeep
     horizon_s: float = -math.inf
-
-    @property
-    def joins_s(self) -> float | None:
-        """Arrival at which there is enough to set the sensor's clock, if there is."""
-        first_s = self.stream.first_time_s
-        if first_s is None or _ticked_s(self.stream) < FIRST_CLOCK_S:
-            return None
-        return self.stream.arrival_of_time(first_s + FIRST_CLOCK_S)
-
-
-def _ticked_s(stream: SensorStream) -> float:
-    """Device time from a stream's first to its last sample."""
-    return (stream.last_time_s or 0.0) - (stream.first_time_s or 0.0)
 
 
 class Engine:
@@ -98,7 +82,8 @@ class Engine:
     gravity_mps2 : float
         Local gravity.
     stride_s : float
-        Least new stream between two rounds of work; results do not depend on it.
+        Least new stream of each sensor between two rounds of work; results do not depend on
+        it.
 
     Examples
     --------
@@ -121,13 +106,11 @@ class Engine:
         self._sensors = {
             s.placement: _Sensor(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
         }
-        self._shift_s: dict[Placement, float] = {}
-        self._zero_s = 0.0
-        self._shared_delay_s: float | None = None
+        self._clock = SessionClock()
         self._together = Looks()
         self._action: tuple[int, int] | None = None
         self._claimed_until_s = -math.inf
-        self._worked_until_s = -math.inf
+        self._untouched_s = 0.0
         self._attempts: list[Attempt] = []
         self._warnings: dict[str, None] = {}
         self._finished = False
@@ -146,8 +129,11 @@ class Engine:
         sensor = self._sensors.get(batch.placement)
         if sensor is None:
             raise ValueError(f"batch of {batch.placement}, which the recording does not list")
+        before_s = sensor.stream.last_time_s
         sensor.stream.append(batch)
-        sensor.upkeep.take(batch)
+        after_s = sensor.stream.last_time_s
+        if before_s is not None and after_s is not None:
+            self._untouched_s += after_s - before_s
         sensor.horizon_s = max(sensor.horizon_s, batch.arrival_s)
         return self._proceed(last=False)
 
@@ -162,18 +148,19 @@ class Engine:
 
     def finish(self) -> Analysis:
         """End the recording and return its analysis."""
+        streams = self._streams()
         if not self._finished:
             for sensor in self._sensors.values():
                 sensor.horizon_s = math.inf
             self._proceed(last=True)
-            for placement, sensor in self._sensors.items():
-                if placement not in self._shift_s and sensor.stream.first_time_s is not None:
-                    self._join(placement)
+            for placement, stream in streams.items():
+                if placement not in self._clock.shift_s and len(stream):
+                    self._clock.join(placement, stream)
             self._finished = True
-        ends = self._ends_s()
+        starts, ends = self._clock.starts_s(streams), self._clock.ends_s(streams)
         duration_s = max(ends.values(), default=0.0)
         reports = tuple(
-            s.upkeep.report(ends.get(p), self._starts_s().get(p), duration_s)
+            s.upkeep.report(ends.get(p), starts.get(p), duration_s)
             for p, s in self._sensors.items()
         )
         own = [w for s in self._sensors.values() for w in s.upkeep.warnings(duration_s)]
@@ -190,62 +177,22 @@ class Engine:
         """Number of samples in memory, all sensors together."""
         return sum(len(sensor.stream) for sensor in self._sensors.values())
 
-    def _starts_s(self) -> dict[Placement, float]:
-        """Session time of the first sample of each sensor on the session's clock."""
-        firsts = {p: self._sensors[p].stream.first_time_s for p in self._shift_s}
-        return {p: t + self._shift_s[p] for p, t in firsts.items() if t is not None}
-
-    def _ends_s(self) -> dict[Placement, float]:
-        """Session time of the last sample of each sensor on the session's clock."""
-        lasts = {p: self._sensors[p].stream.last_time_s for p in self._shift_s}
-        return {p: t + self._shift_s[p] for p, t in lasts.items() if t is not None}
-
-    def _start_clock(self, last: bool) -> bool:
-        """Set the sensors' clocks against each other once enough has been received.
-
-        Which sensors take part depends on when their first packets arrived, not on what has
-        been pushed so far: a sensor that starts late joins later.
-        """
-        begun = {
-            p: s.stream for p, s in self._sensors.items() if s.stream.first_arrival_s is not None
-        }
-        if not begun:
-            return False
-        arrivals = {p: stream.first_arrival_s or 0.0 for p, stream in begun.items()}
-        deadline_s = min(arrivals.values()) + FIRST_CLOCK_S + LATE_S
-        for placement, sensor in self._sensors.items():
-            enough = placement in begun and _ticked_s(sensor.stream) >= FIRST_CLOCK_S
-            if not last and not enough and sensor.horizon_s <= deadline_s:
-                return False
-        firsts = {p: begun[p].first_time_s or 0.0 for p in begun if arrivals[p] <= deadline_s}
-        ends = {p: first + FIRST_CLOCK_S for p, first in firsts.items()}
-        streams = {p: begun[p].as_of(ends[p], deadline_s) for p in firsts}
-        offsets = clock_offsets_s(streams, ends)
-        if not any(offsets.values()):
-            delays = (streams[p].shortest_delay_s(ends[p]) for p in firsts)
-            self._shared_delay_s = min(d for d in delays if d is not None)
-        self._zero_s = min(firsts[p] + offsets[p] for p in firsts)
-        self._shift_s = {p: offsets[p] - self._zero_s for p in firsts}
-        return True
-
-    def _join(self, placement: Placement) -> None:
-        """Set the clock of a sensor that began late against the session's."""
-        stream = self._sensors[placement].stream
-        assert stream.first_time_s is not None
-        delay_s = stream.shortest_delay_s(stream.first_time_s + FIRST_CLOCK_S) or 0.0
-        if self._shared_delay_s is not None:
-            delay_s -= self._shared_delay_s
-            delay_s = 0.0 if abs(delay_s) <= SAME_CLOCK_S else delay_s
-        self._shift_s[placement] = delay_s - self._zero_s
+    def _streams(self) -> dict[Placement, SensorStream]:
+        return {p: sensor.stream for p, sensor in self._sensors.items()}
 
     def _proceed(self, last: bool) -> tuple[Attempt, ...]:
         """Take all looks and decisions that the received samples allow."""
-        if not self._shift_s and not self._start_clock(last):
+        if not last and self._untouched_s < self._stride_s * len(self._sensors):
             return ()
-        reach_s = sum(self._ends_s().values()) / len(self._shift_s)
-        if not last and reach_s < self._worked_until_s + self._stride_s:
-            return ()
-        self._worked_until_s = reach_s
+        self._untouched_s = 0.0
+        for sensor in self._sensors.values():
+            received = sensor.stream.settle()
+            if received is not None:
+                sensor.upkeep.take(received)
+        if not self._clock.shift_s:
+            horizons = {p: sensor.horizon_s for p, sensor in self._sensors.items()}
+            if not self._clock.start(self._streams(), horizons):
+                return ()
         before = len(self._attempts)
         self._look()
         while self._decide_next(last):
@@ -256,7 +203,7 @@ class Engine:
         return tuple(self._attempts[before:])
 
     def _look(self) -> None:
-        for placement, shift_s in self._shift_s.items():
+        for placement, shift_s in self._clock.shift_s.items():
             sensor = self._sensors[placement]
             look(sensor.stream, sensor.looks, -shift_s)
 
@@ -267,14 +214,14 @@ class Engine:
         if self._action is not None:
             oldest_s = min(oldest_s, LOOK_S * self._action[0] - LONGEST_APPROACH_S - 3.0)
         self._together.drop_before(round(oldest_s / LOOK_S))
-        for placement, shift_s in self._shift_s.items():
+        for placement, shift_s in self._clock.shift_s.items():
             self._sensors[placement].stream.drop_before(oldest_s - shift_s)
             self._sensors[placement].looks.drop_before(decided)
 
     def _decide_next(self, last: bool) -> bool:
         """Decide on the next look of all sensors together, if it is complete."""
         k = len(self._together)
-        sensors = {p: self._sensors[p] for p in self._shift_s}
+        sensors = {p: self._sensors[p] for p in self._clock.shift_s}
         at_hand = [s for s in sensors.values() if len(s.looks) > k]
         if not at_hand:
             return False
@@ -286,11 +233,12 @@ class Engine:
         for placement, late in self._sensors.items():
             if placement in sensors:
                 continue
-            if late.joins_s is None and not last and late.horizon_s < arrival_s:
+            joins_s = self._clock.joins_s(late.stream)
+            if joins_s is None and not last and late.horizon_s < arrival_s:
                 return False
-            if late.joins_s is not None and late.joins_s < arrival_s:
+            if joins_s is not None and joins_s < arrival_s:
                 late.looks.skip_to(k)
-                self._join(placement)
+                self._clock.join(placement, late.stream)
                 self._look()
                 return True
         for sensor in sensors.values():
@@ -350,7 +298,7 @@ class Engine:
         )
         # What arrives past the last look's span or too late may be here already, or not.
         streams, shifts = {}, {}
-        for p, shift_s in self._shift_s.items():
+        for p, shift_s in self._clock.shift_s.items():
             until_s = end_s + SPAN_S / 2 - shift_s
             stream = self._sensors[p].stream.as_of(until_s, span.arrived_by_s)
             if stream.last_time_s is not None and stream.last_time_s > start_s - shift_s:
@@ -394,9 +342,12 @@ def analyse(source: SampleSource, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -
         Attempts, sensor reports and warnings.
     """
     engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S)
+    told_s = -math.inf
     for batch in source.batches():
-        # Others of the same arrival may follow, earlier ones may not.
-        engine.advance(math.nextafter(batch.arrival_s, -math.inf))
+        if batch.arrival_s > told_s + TOLD_EVERY_S:
+            # Others of the same arrival may follow, earlier ones may not.
+            told_s = batch.arrival_s
+            engine.advance(math.nextafter(told_s, -math.inf))
         engine.push(batch)
     # Some warnings are known to a source only once it has been read to its end.
     engine.info = source.info

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from imujump.model import BoolArray, FloatArray, Placement, SampleBatch, SensorInfo
+from imujump.model import BoolArray, FloatArray, IntArray, Placement, SampleBatch, SensorInfo
 
 SAME_CLOCK_S = 2e-6
 """Sensors whose shortest delays agree to this share a clock: above the microsecond to which
@@ -41,10 +41,19 @@ class Samples:
     missing: BoolArray
 
 
+@dataclass(frozen=True, slots=True)
+class Received:
+    """Samples that have just been settled: ticks (n,) and all channels (n, 6)."""
+
+    ticks: IntArray
+    values: FloatArray
+
+
 @dataclass(slots=True)
 class SensorStream:
     """Received samples of one sensor, oldest first, with their device time.
 
+    Batches wait until :meth:`settle` joins them; first and last instants count them already.
     Held samples are moved to new arrays when the end of the old ones is reached: their size
     follows what is held, not what was received.
     """
@@ -59,14 +68,20 @@ class SensorStream:
     _arrival_s: FloatArray = field(default_factory=lambda: np.empty(FIRST_CAPACITY))
     _begin: int = 0
     _end: int = 0
+    _waiting: list[tuple[SampleBatch, float]] = field(default_factory=list)
 
     def __len__(self) -> int:
         """Number of samples held."""
-        return self._end - self._begin
+        return self._end - self._begin + sum(len(batch.ticks) for batch, _ in self._waiting)
+
+    @property
+    def length_s(self) -> float:
+        """Device time from the first to the last sample received, dropped ones included."""
+        return (self.last_time_s or 0.0) - (self.first_time_s or 0.0)
 
     @property
     def capacity(self) -> int:
-        """Number of samples there is room for."""
+        """Number of settled samples there is room for."""
         return len(self._time_s)
 
     def append(self, batch: SampleBatch) -> None:
@@ -75,54 +90,69 @@ class SensorStream:
         Raises
         ------
         ValueError
-            If the arrays' shapes do not fit each other or ticks do not increase.
+            If the arrays' shapes do not fit each other or the batch begins before the last ended.
         """
-        count = len(batch.ticks)
-        for name, channels in (("accel", batch.accel_mps2), ("gyro", batch.gyro_radps)):
-            if channels.shape != (count, 3):
-                raise ValueError(
-                    f"{batch.placement}: {name} has shape {channels.shape}, must be ({count}, 3)"
-                )
-        if not count:
-            return
-        time_s = batch.ticks * self.info.tick_s
-        if self.last_time_s is not None and time_s[0] <= self.last_time_s:
+        ticks, shape = batch.ticks, (len(batch.ticks), 3)
+        if batch.accel_mps2.shape != shape or batch.gyro_radps.shape != shape:
             raise ValueError(
-                f"{batch.placement}: ticks fall from {self.last_time_s} s to {time_s[0]} s; "
+                f"{batch.placement}: accel has shape {batch.accel_mps2.shape} and gyro "
+                f"{batch.gyro_radps.shape}, both must be {shape}"
+            )
+        if not len(ticks):
+            return
+        first_s, last_s = float(ticks[0]) * self.info.tick_s, float(ticks[-1]) * self.info.tick_s
+        if self.last_time_s is not None and first_s <= self.last_time_s:
+            raise ValueError(
+                f"{batch.placement}: ticks fall from {self.last_time_s} s to {first_s} s; "
                 "push each sensor's batches in order"
             )
-        if np.any(np.diff(batch.ticks) <= 0):
-            raise ValueError(f"{batch.placement}: ticks fall within a batch, must increase")
-        self._make_room(count)
-        rows = slice(self._end, self._end + count)
-        self._time_s[rows] = time_s
-        self._values[rows, :3] = batch.accel_mps2
-        self._values[rows, 3:] = batch.gyro_radps
         # A packet cannot come before the one before it: a host clock set back does not count.
         arrival_s = max(self.last_arrival_s, batch.arrival_s)
-        self._arrival_s[rows] = arrival_s
-        self._end += count
+        self._waiting.append((batch, arrival_s))
         if self.first_time_s is None:
-            self.first_time_s = float(time_s[0])
-            self.first_arrival_s = arrival_s
-        self.last_time_s = float(time_s[-1])
-        self.last_arrival_s = arrival_s
+            self.first_time_s, self.first_arrival_s = first_s, arrival_s
+        self.last_time_s, self.last_arrival_s = last_s, arrival_s
+
+    def settle(self) -> Received | None:
+        """Join the batches that wait to the samples held, and return them as one piece.
+
+        Raises
+        ------
+        ValueError
+            If ticks do not increase within a batch.
+        """
+        if not self._waiting:
+            return None
+        batches = [batch for batch, _ in self._waiting]
+        counts = [len(batch.ticks) for batch in batches]
+        ticks = np.concatenate([batch.ticks for batch in batches])
+        if not (ticks[1:] > ticks[:-1]).all():
+            raise ValueError(f"{self.info.placement}: ticks fall within a batch, must increase")
+        self._make_room(len(ticks))
+        rows = slice(self._end, self._end + len(ticks))
+        np.multiply(ticks, self.info.tick_s, out=self._time_s[rows])
+        self._values[rows, :3] = np.concatenate([batch.accel_mps2 for batch in batches])
+        self._values[rows, 3:] = np.concatenate([batch.gyro_radps for batch in batches])
+        self._arrival_s[rows] = np.repeat([arrival_s for _, arrival_s in self._waiting], counts)
+        self._end += len(ticks)
+        self._waiting.clear()
+        return Received(ticks, self._values[rows])
 
     def _make_room(self, count: int) -> None:
         if self._end + count <= self.capacity:
             return
-        held = slice(self._begin, self._end)
+        held, number = slice(self._begin, self._end), self._end - self._begin
         # Twice what is held: then the cost of moving it stays in proportion to what comes in.
-        capacity = max(FIRST_CAPACITY, 2 * (len(self) + count))
+        capacity = max(FIRST_CAPACITY, 2 * (number + count))
         self._time_s = _moved(self._time_s[held], capacity)
         self._values = _moved(self._values[held], capacity)
         self._arrival_s = _moved(self._arrival_s[held], capacity)
-        self._begin, self._end = 0, len(self)
+        self._begin, self._end = 0, number
 
     def kept(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Device time (m,), channels (m, 6) and arrival (m,) of all samples still held.
+        """Device time (m,), channels (m, 6) and arrival (m,) of the settled samples held.
 
-        They are views: not to be changed, nor used after the next batch.
+        They are views: not to be changed, nor used after the next :meth:`settle`.
         """
         held = slice(self._begin, self._end)
         return self._time_s[held], self._values[held], self._arrival_s[held]
@@ -134,7 +164,7 @@ class SensorStream:
     def as_of(self, end_s: float, arrived_by_s: float) -> SensorStream:
         """Return the same samples up to a device time and an arrival, without copying them.
 
-        It is good until the next batch.
+        It is good until the next :meth:`settle`.
         """
         time, _, arrival = self.kept()
         count = min(
@@ -166,7 +196,7 @@ class SensorStream:
     def arrival_of_time(self, time_s: float) -> float | None:
         """Arrival of the first sample held at or after a device time; None before it comes."""
         at = int(np.searchsorted(self._time_s[self._begin : self._end], time_s - ROUNDING_S))
-        return float(self._arrival_s[self._begin + at]) if at < len(self) else None
+        return float(self._arrival_s[self._begin + at]) if at < self._end - self._begin else None
 
     def on_grid(self, start_s: float, step_s: float, count: int, arrived_by_s: float) -> Samples:
         """Return samples at ``count`` instants from a device time on, gaps bridged and flagged.

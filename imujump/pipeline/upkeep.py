@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
-from imujump.model import SampleBatch, SensorInfo, SensorReport
+from imujump.model import SensorInfo, SensorReport
 from imujump.pipeline.calibration import CLIP_SHARE, FULL_SCALES_G
+from imujump.pipeline.streams import Received
 
 STUCK_S = 3.0
 """A sensor that shows one value for this long and never another is stuck (own choice)."""
@@ -34,18 +35,15 @@ class Upkeep:
         self._limits_mps2 = limits
         self._at_limit = np.zeros(len(limits), dtype=np.int64)
 
-    def take(self, batch: SampleBatch) -> None:
-        """Count a batch."""
-        if not len(batch.ticks):
-            return
-        before = batch.ticks[0] if self._last_tick is None else self._last_tick
-        steps = np.diff(batch.ticks, prepend=before)
+    def take(self, received: Received) -> None:
+        """Count samples."""
+        ticks, values = received.ticks, received.values
+        steps = np.diff(ticks, prepend=ticks[0] if self._last_tick is None else self._last_tick)
         gaps = steps[steps * self.info.tick_s > 1.5 / self.info.rate_hz]
         self._gaps += len(gaps)
         self._gap_ticks += int(gaps.sum())
-        self._last_tick = int(batch.ticks[-1])
-        self._samples += len(batch.ticks)
-        values = np.concatenate((batch.accel_mps2, batch.gyro_radps), axis=1)
+        self._last_tick = int(ticks[-1])
+        self._samples += len(ticks)
         whole = np.isfinite(values)
         self._not_whole += int(np.count_nonzero(~whole.all(axis=1)))
         self._low = np.minimum(self._low, np.where(whole, values, np.inf).min(axis=0))
