@@ -181,7 +181,11 @@ class Legs:
     knee_m: Mapping[Side, FloatArray]
 
 
-def solve_body(window: Window, contacts: Mapping[Side, IntArray] | None = None) -> Body:
+def solve_body(
+    window: Window,
+    contacts: Mapping[Side, IntArray] | None = None,
+    lever_m: Mapping[Side, float] | None = None,
+) -> Body:
     """Motion of all sensors of a window with their drift removed.
 
     Parameters
@@ -190,6 +194,8 @@ def solve_body(window: Window, contacts: Mapping[Side, IntArray] | None = None) 
         Any non-empty choice of the three sensors.
     contacts : mapping of Side to IntArray, optional
         Sample indices at which that foot stands still on the floor.
+    lever_m : mapping of Side to float, optional
+        Distance from shank sensor down to the point it pivots about in contact.
 
     Returns
     -------
@@ -201,7 +207,9 @@ def solve_body(window: Window, contacts: Mapping[Side, IntArray] | None = None) 
     numbers = {p: i for i, p in enumerate(names)}
     knots = _knots(window, contacts)
     raw = {p: _reckon(window, p, np.eye(3)) for p in names}
-    levers = {p: -SHANK_LEVER_M * window.sensors[p].up for p in names}
+    down_m = {p: SHANK_LEVER_M for p in names}
+    down_m.update({side.shank: length for side, length in (lever_m or {}).items()})
+    levers = {p: -down_m[p] * window.sensors[p].up for p in names}
     first = _drift_problem(window, names, raw, knots, ())
     for p in names:
         _rest_facts(first, window, p, numbers[p], raw[p])

@@ -15,7 +15,8 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from imujump.model import FloatArray, IntArray, Placement, Side
-from imujump.pipeline.body import Body
+from imujump.pipeline.body import SHANK_LEVER_M, Body
+from imujump.pipeline.strapdown import rotate
 
 SLOW_ANKLE_MPS, SLOW_ANKLE_RATIO = 0.7, 0.35
 """An ankle slower than 0.7 m/s plus 0.35 of the pelvis's speed is arriving, resting or
@@ -40,14 +41,17 @@ LIFT_M = 0.03
 """Between two contacts of one foot the ankle rises at least this far; less is a shuffle on the
 spot (own choice)."""
 
-LEG_SHARE = 0.08
-"""Part of body mass that moves with each shank sensor. Shank and foot are 0.061, a thigh 0.100
-(Dempster, as tabled by Winter, from memory); a third of the thigh goes with the knee, and the
-rest of the leg with the pelvis."""
+LEG_SHARE = 0.061
+"""Part of body mass that moves with each shank sensor: shank and foot (Dempster, as tabled by
+Winter, from memory)."""
 
 UNLOADED_MPS2 = 2.0
 """Summed vertical force per body mass below which no foot carries the body: a fifth of body
 weight, above the swing of the limbs in flight (own choice)."""
+
+LEVER_SPREAD_M, LEVER_SPEED_MPS, LEVER_LIMITS_M = 0.03, 0.25, (0.05, 0.25)
+"""How far the sensor may sit from its asked height, speed of the pivot itself during a contact,
+and the lengths allowed (own choice)."""
 
 BALL_PATH_M = 0.13
 """Way of the ankle around the ball of the foot until the toes leave: about the ankle-to-ball
@@ -61,14 +65,19 @@ that speed within 8 ms was stopped by the floor, and touched 8 ms before; one th
 the simulated recordings at hand; the other half agreed within 2 ms."""
 
 ARREST_MPS, ARREST_S, ARREST_WIDTH_S = 0.4, 15e-3, 2e-3
-ARREST_LEAD_S = 6.5e-3
+ARREST_LEAD_S = 5.5e-3
 """A foot that comes down faster than 0.4 m/s and whose fall is arrested within 15 ms was stopped by
-the floor: it touched 6.5 ms before a quarter of its falling speed was gone. Fitted to the strikes
+the floor: it touched 5.5 ms before a quarter of its falling speed was gone. Fitted to the strikes
 of one half of the simulated recordings at hand; the other half agreed within 2 ms."""
 
-HALF_LOADED_MPS2, UNLOADING_S = 6.0, 12e-3
-"""The load falls from 6 m/s² to nothing in about 12 ms; where swinging limbs keep the sum from
-vanishing, this bounds the toe-off (own choice, seen in simulated runs)."""
+HALF_LOADED_MPS2, UNLOADING_S = 6.0, 15e-3
+"""The load falls from 6 to 2 m/s² in 2 to 15 ms; where swinging limbs keep the sum from falling
+further, the longer bounds the toe-off (own choice, seen in simulated runs)."""
+
+LAST_FALL_S, TISSUE_DELAY_S = 8e-3, 1.5e-3
+"""The line from 6 to 2 m/s² is followed to zero, at most this far; soft tissue under the sensors
+passes the load's end on this much late (own choice: a quarter period at 25 Hz is 10 ms, a step
+through a well-damped one 1-2 ms)."""
 
 FILTER_DELAY_SAMPLES = 0.56
 """Delay of a sensor's own low-pass at 0.4 of its rate (second-order Butterworth): sqrt(2) /
@@ -208,6 +217,33 @@ def still_samples(body: Body, near_floor: bool) -> Mapping[Side, IntArray]:
     }
 
 
+def pivot_levers(body: Body, near_floor: bool) -> Mapping[Side, float]:
+    """Distance from each shank sensor down to the point it turns about while on the floor.
+
+    Least squares over the slow samples of all brief contacts: there the sensor moves as the
+    shank turns about that point. The worn height is the prior. A sensor strapped higher or
+    lower than asked, and a foot that rolls, show here.
+    """
+    found = {}
+    longest = 0.6 / body.step_s
+    for side in (s for s in Side if s.shank in body.paths):
+        path, up = body.paths[side.shank], body.up[side.shank]
+        ratio = slow_ratio(body, side)
+        turning, against = 1.0 / LEVER_SPREAD_M**2, SHANK_LEVER_M / LEVER_SPREAD_M**2
+        for spell in slow_spells(body, side, near_floor):
+            if spell.last - spell.first > longest or spell.first == 0:
+                continue
+            part = np.arange(spell.first, spell.last + 1)
+            part = part[ratio[part] < CORE_RATIO]
+            swing = rotate(path.rot[part], np.cross(path.gyro_radps[part], -up))
+            # One contact counts as one look: its samples share one error.
+            weight = 1.0 / (len(part) * LEVER_SPEED_MPS**2)
+            turning += weight * float(np.sum(swing**2))
+            against -= weight * float(np.sum(swing * path.velocity_mps[part]))
+        found[side] = float(np.clip(against / turning, *LEVER_LIMITS_M))
+    return found
+
+
 def find_contacts(body: Body) -> tuple[Contact, ...]:
     """All contacts of both feet, in order of their beginning.
 
@@ -311,14 +347,20 @@ def _unloading(
     earliest = leaving - 0.06 / step_s
     if strike is not None:
         earliest = max(earliest, strike)
-    places = []
-    for level, later_s in ((UNLOADED_MPS2, 0.0), (HALF_LOADED_MPS2, UNLOADING_S)):
+    places: list[float | None] = []
+    for level in (UNLOADED_MPS2, HALF_LOADED_MPS2):
+        place = None
         if load[leaving] < level:
             place = crossing(load, leaving, level, -1)
         elif end > leaving and (load[leaving : end + 1] < level).any():
             place = crossing(-load, leaving, -level, 1)
-        else:
-            continue
-        if place > earliest:
-            places.append(place + later_s / step_s)
-    return min(places) if places else None
+        places.append(place if place is not None and place > earliest else None)
+    low, half = places
+    if half is None:
+        return low
+    latest = half + UNLOADING_S / step_s
+    if low is None or low > latest:
+        return latest
+    share = UNLOADED_MPS2 / (HALF_LOADED_MPS2 - UNLOADED_MPS2)
+    onward = min(max(share * (low - half), 0.0), LAST_FALL_S / step_s)
+    return low + onward - TISSUE_DELAY_S / step_s

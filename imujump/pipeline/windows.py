@@ -24,7 +24,13 @@ from imujump.pipeline.attempts import (
 )
 from imujump.pipeline.body import Body, Window, solve_body
 from imujump.pipeline.calibration import calibrate, find_rests
-from imujump.pipeline.contacts import Contact, body_speed, find_contacts, still_samples
+from imujump.pipeline.contacts import (
+    Contact,
+    body_speed,
+    find_contacts,
+    pivot_levers,
+    still_samples,
+)
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.metrics import measure
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
@@ -164,7 +170,8 @@ def _motion(window: Window) -> tuple[Body, tuple[Contact, ...]]:
     if not any(side.shank in window.sensors for side in Side):
         return body, ()
     body = solve_body(window, still_samples(body, near_floor=False))
-    body = solve_body(window, still_samples(body, near_floor=True))
+    levers = pivot_levers(body, near_floor=True)
+    body = solve_body(window, still_samples(body, near_floor=True), levers)
     return body, find_contacts(body)
 
 
@@ -176,7 +183,7 @@ def _attempt(
     begin = next(iter(jump.run_up), None) or next(iter(jump.plant), None)
     first = jump.toe_off - 1.0 / h
     if begin is not None and begin.strike is not None:
-        first = min(first, begin.strike - 0.8 / h)
+        first = min(first, begin.strike - 1.2 / h)
     last = jump.landing + 2.0 / h
     events = []
     for contact in contacts:
