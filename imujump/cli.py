@@ -139,14 +139,14 @@ def find_recordings(path: str) -> list[Path]:
 
 def analyse_recording(path: Path, column_map: Path | None) -> Analysis:
     """Open one recording and run the pipeline over it."""
-    from imujump.pipeline import engine
+    from imujump.pipeline.engine import analyse
     from imujump.recording import files
 
     source = files.open_recording(path, column_map)
     with contextlib.ExitStack() as stack:
         if close := getattr(source, "close", None):
             stack.callback(close)
-        return engine.analyse(source)
+        return analyse(source)
 
 
 def failure(path: str, error: Exception) -> str:

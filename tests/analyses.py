@@ -68,6 +68,8 @@ def one_foot_attempt() -> Attempt:
         number=1,
         start_s=64.96,
         end_s=69.1234567,
+        toe_off_s=67.226,
+        landing_s=67.75,
         take_off_style=TakeOffStyle.ONE_FOOT,
         take_off_side=Side.LEFT,
         valid=True,

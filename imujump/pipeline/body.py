@@ -517,13 +517,13 @@ def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
     travel -= up * (travel @ up)
     distance = float(speed.sum() * path.step_s)
     if distance < 1.0 or np.linalg.norm(travel) < 1e-9:
-        return nominal
+        return np.asarray(nominal)
     travel /= np.linalg.norm(travel)
     angle = float(np.arctan2(np.cross(nominal, travel) @ up, nominal @ travel))
     if abs(angle) > np.pi / 2:
         if distance > 3.0:
-            return travel
-        return nominal
+            return np.asarray(travel)
+        return np.asarray(nominal)
     weight = 20.0**2 / (20.0**2 + 25.0**2)
     left = np.cross(up, nominal)
     return np.asarray(np.cos(weight * angle) * nominal + np.sin(weight * angle) * left)

@@ -176,11 +176,13 @@ def slow_spells(body: Body, side: Side, near_floor: bool) -> list[Spell]:
     edge = np.diff(slow)
     spells: list[list[int]] = []
     gap = SHORTEST_SWING_S / body.step_s
-    for first, last in zip(np.flatnonzero(edge == 1), np.flatnonzero(edge == -1) - 1, strict=True):
+    starts = np.flatnonzero(edge == 1).tolist()
+    ends = (np.flatnonzero(edge == -1) - 1).tolist()
+    for first, last in zip(starts, ends, strict=True):
         if spells and first - spells[-1][1] < gap:
-            spells[-1][1] = int(last)
+            spells[-1][1] = last
         else:
-            spells.append([int(first), int(last)])
+            spells.append([first, last])
     found: list[Spell] = []
     for first, last in spells:
         part = ratio[first : last + 1]
