@@ -67,8 +67,8 @@ the simulated recordings at hand; the other half agreed within 2 ms."""
 ARREST_MPS, ARREST_S, ARREST_WIDTH_S = 0.4, 15e-3, 2e-3
 ARREST_LEAD_S = 5.5e-3
 """A foot that comes down faster than 0.4 m/s and whose fall is arrested within 15 ms was stopped by
-the floor: it touched 5.5 ms before a quarter of its falling speed was gone. Fitted to the strikes
-of one half of the simulated recordings at hand; the other half agreed within 2 ms."""
+the floor: it touched 5.5 ms before a quarter of its falling speed was gone. Set by eye on simulated strikes
+of two kinds (analytic figure, rigid-body runner); not yet shown on a held-out part."""
 
 HALF_LOADED_MPS2, UNLOADING_S = 6.0, 15e-3
 """The load falls from 6 to 2 m/s² in 2 to 15 ms; where swinging limbs keep the sum from falling
