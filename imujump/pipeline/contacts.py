@@ -61,14 +61,15 @@ ABRUPT_FALL_S, ABRUPT_WIDTH_S = 9.5e-3, 1.3e-3
 EARLY_STRIKE_S, LATE_STRIKE_S = 8e-3, -8.5e-3
 """Strike against the instant at which the ankle passes the slow speed. A foot that drops to half
 that speed within 8 ms was stopped by the floor, and touched 8 ms before; one that takes over
-12 ms was already slowed by the leg, and touches 8.5 ms later. Fitted to the strikes of one half of
-the simulated recordings at hand; the other half agreed within 2 ms."""
+12 ms was already slowed by the leg, and touches 8.5 ms later. Set on the
+same simulated strikes as the constants below, not yet shown on a held-out part."""
 
 ARREST_MPS, ARREST_S, ARREST_WIDTH_S = 0.4, 15e-3, 2e-3
 ARREST_LEAD_S = 5.5e-3
 """A foot that comes down faster than 0.4 m/s and whose fall is arrested within 15 ms was stopped by
-the floor: it touched 5.5 ms before a quarter of its falling speed was gone. Set by eye on simulated strikes
-of two kinds (analytic figure, rigid-body runner); not yet shown on a held-out part."""
+the floor: it touched 5.5 ms before a quarter of its falling speed was gone. Set on
+simulated strikes of two kinds (analytic figure, rigid-body runner), not yet shown on a held-out
+part."""
 
 HALF_LOADED_MPS2, UNLOADING_S = 6.0, 15e-3
 """The load falls from 6 to 2 m/s² in 2 to 15 ms; where swinging limbs keep the sum from falling
