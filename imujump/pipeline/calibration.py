@@ -21,6 +21,9 @@ from imujump.pipeline.streams import Samples
 REST_MARGIN_S = 0.1
 """Cut off both ends of a stand: weight shifts before the first step (own choice)."""
 
+BRIDGED_REST_S = 0.3
+"""A gap shorter than this does not end a stand when the samples around it are still."""
+
 SCALE_TOLERANCE = 0.15
 """Resting specific force further than this from gravity is a fault of unit or sensor, not of
 scale: uncalibrated parts are seen to be up to 8 % off (own choice)."""
@@ -62,7 +65,9 @@ def find_rests(samples: Mapping[Placement, Samples], step_s: float) -> list[tupl
     """Spans (first, last sample) in which all sensors are still, ends trimmed."""
     together: BoolArray | None = None
     for sensor in samples.values():
-        own = still(sensor.accel_mps2, sensor.gyro_radps, step_s) & ~sensor.missing
+        own = still(sensor.accel_mps2, sensor.gyro_radps, step_s)
+        for first, last in spans(sensor.missing, round(BRIDGED_REST_S / step_s)):
+            own[first : last + 1] = False
         together = own if together is None else together & own
     if together is None:
         return []

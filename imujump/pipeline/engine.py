@@ -40,6 +40,9 @@ from imujump.pipeline.windows import Span, analyse_span
 KEEP_S = 60.0
 """Samples are kept this long: a stand, a long action and the stand after it."""
 
+LEAST_RECORDING_S = 5.0
+"""A shorter recording without an attempt is told to be too short (own choice)."""
+
 LONGEST_APPROACH_S = 25.0
 """A stand further back than this does not serve an attempt (own choice)."""
 
@@ -163,7 +166,8 @@ class Engine:
             s.upkeep.report(ends.get(p), starts.get(p), duration_s)
             for p, s in self._sensors.items()
         )
-        own = [w for s in self._sensors.values() for w in s.upkeep.warnings(duration_s)]
+        own = [w for s in self._sensors.values() for w in s.upkeep.warnings()]
+        own += self._brief(duration_s)
         return Analysis(
             self.info.started_utc,
             duration_s,
@@ -171,6 +175,17 @@ class Engine:
             tuple(dict.fromkeys((*self.info.warnings, *own, *self._warnings))),
             tuple(self._attempts),
         )
+
+    def _brief(self, duration_s: float) -> list[str]:
+        """Sentence on a recording that can hold no attempt."""
+        if not self._sensors:
+            return ["the recording lists no sensor; record with at least one."]
+        if self._attempts or self._warnings or not 0.0 < duration_s < LEAST_RECORDING_S:
+            return []
+        return [
+            f"the recording lasts {duration_s:.1f} s, too short for a stand and an approach jump; "
+            "record from 3 s of standing before the run-up until 2 s after the landing."
+        ]
 
     @property
     def samples_held(self) -> int:

@@ -13,7 +13,7 @@ import numpy as np
 
 from imujump.model import BoolArray, FloatArray
 from imujump.pipeline.stillness import STILL_ACCEL_MPS2, STILL_RATE_RADPS
-from imujump.pipeline.streams import ROUNDING_S, SensorStream
+from imujump.pipeline.streams import ROUNDING_S, SensorStream, repeats
 
 LOOK_S = 0.1
 """Time between two looks."""
@@ -52,10 +52,10 @@ UNSEEN = Look(False, False, float("inf"), float("inf"))
 class Looks:
     """Looks at one sensor so far, look k at k times 0.1 s.
 
-    ``seen`` tells whether there were enough samples, ``still`` whether they were still,
-    ``force_mps2`` the length of their mean specific force, ``arrival_s`` when the look was
-    complete: the arrival of the first sample past its span. Old looks may be dropped;
-    ``dropped`` counts them.
+    ``seen`` tells whether there were enough samples and not one value over and over, ``still``
+    whether they were still, ``force_mps2`` the length of their mean specific force,
+    ``arrival_s`` when the look was complete: the arrival of the first sample past its span. Old
+    looks may be dropped; ``dropped`` counts them.
     """
 
     dropped: int = 0
@@ -130,6 +130,9 @@ def _looks(stream: SensorStream, origin_s: float, first: int, last: int) -> list
     count = end - begin
     nominal = SPAN_S * stream.info.rate_hz
     seen: BoolArray = count >= max(1.0, (1.0 - RATE_SLACK) * nominal)
+    same = np.concatenate(((0,), np.cumsum(repeats(values))))
+    repeated = same[end] - same[np.minimum(begin + 1, len(values))]
+    seen &= repeated < np.maximum(count - 1, 1)
     if not seen.any():
         return [Look(False, False, np.inf, a) for a in complete_s.tolist()]
     rows = begin[:, None] + np.arange(max(2, int((1.0 + RATE_SLACK) * nominal)))

@@ -29,6 +29,14 @@ FIRST_CAPACITY = 4096
 """Samples a stream can hold before it first grows (own choice)."""
 
 
+IMPOSSIBLE = 1e6
+"""No accelerometer or gyroscope reads this much in SI units: such a sample is damaged."""
+
+FROZEN_S = 0.25
+"""A sensor whose six channels repeat themselves for this long is not being read any more: noise
+moves the last bit of a working one (own choice)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Samples:
     """One sensor's samples over a span on a uniform grid of n instants.
@@ -133,10 +141,12 @@ class SensorStream:
         np.multiply(ticks, self.info.tick_s, out=self._time_s[rows])
         self._values[rows, :3] = np.concatenate([batch.accel_mps2 for batch in batches])
         self._values[rows, 3:] = np.concatenate([batch.gyro_radps for batch in batches])
+        values = self._values[rows]
+        values[np.abs(values) > IMPOSSIBLE] = np.nan
         self._arrival_s[rows] = np.repeat([arrival_s for _, arrival_s in self._waiting], counts)
         self._end += len(ticks)
         self._waiting.clear()
-        return Received(ticks, self._values[rows])
+        return Received(ticks, values)
 
     def _make_room(self, count: int) -> None:
         if self._end + count <= self.capacity:
@@ -208,6 +218,7 @@ class SensorStream:
         last = int(np.searchsorted(time, start_s + step_s * count)) + 2
         time, values, arrival = time[first:last], values[first:last], arrival[first:last]
         whole = np.isfinite(values).all(axis=1) & (arrival <= arrived_by_s)
+        whole &= ~frozen(values, round(FROZEN_S * self.info.rate_hz))
         time, values = time[whole], values[whole]
         grid = start_s + step_s * np.arange(count)
         if len(time) < 2:
@@ -223,6 +234,26 @@ class SensorStream:
             np.ascontiguousarray(out[:, 3:]),
             (hole & inside) | outside,
         )
+
+
+def repeats(values: FloatArray) -> BoolArray:
+    """Mark rows (n,) of six channels that repeat the row before them.
+
+    A gyroscope at exactly zero beside a living accelerometer may be a sensor at rest that
+    suppresses its noise, and does not count.
+    """
+    same = np.zeros(len(values), dtype=bool)
+    same[1:] = (values[1:] == values[:-1]).all(axis=1)
+    return same & (values[:, 3:].any(axis=1) | ~values[:, :3].any(axis=1))
+
+
+def frozen(values: FloatArray, shortest: int) -> BoolArray:
+    """Mark rows (n,) that belong to a run of at least ``shortest`` equal rows."""
+    same = repeats(values)
+    if not same.any():
+        return same
+    number = np.cumsum(~same)
+    return np.asarray(np.bincount(number)[number] >= max(shortest, 2))
 
 
 def _moved(held: FloatArray, capacity: int) -> FloatArray:
