@@ -167,7 +167,7 @@ class Engine:
             for p, s in self._sensors.items()
         )
         own = [w for s in self._sensors.values() for w in s.upkeep.warnings()]
-        own += self._brief(duration_s)
+        own += self._hopeless(duration_s)
         return Analysis(
             self.info.started_utc,
             duration_s,
@@ -176,10 +176,15 @@ class Engine:
             tuple(self._attempts),
         )
 
-    def _brief(self, duration_s: float) -> list[str]:
-        """Sentence on a recording that can hold no attempt."""
+    def _hopeless(self, duration_s: float) -> list[str]:
+        """Sentence on a recording in which no attempt can be found."""
         if not self._sensors:
             return ["the recording lists no sensor; record with at least one."]
+        if len(self._sensors) == 1 and Placement.PELVIS not in self._sensors:
+            return [
+                "one shank sensor alone cannot tell a jump from a long step; wear one on the "
+                "pelvis or on the other shank as well."
+            ]
         if self._attempts or self._warnings or not 0.0 < duration_s < LEAST_RECORDING_S:
             return []
         return [
@@ -191,6 +196,12 @@ class Engine:
     def samples_held(self) -> int:
         """Number of samples in memory, all sensors together."""
         return sum(len(sensor.stream) for sensor in self._sensors.values())
+
+    @property
+    def looks_held(self) -> int:
+        """Number of looks in memory, those of all sensors together included."""
+        own = sum(len(s.looks) - s.looks.dropped for s in self._sensors.values())
+        return own + len(self._together) - self._together.dropped
 
     def _streams(self) -> dict[Placement, SensorStream]:
         return {p: sensor.stream for p, sensor in self._sensors.items()}

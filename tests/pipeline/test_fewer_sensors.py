@@ -1,0 +1,192 @@
+"""Fewer sensors, other rates and ranges: what can be measured is, the rest says why not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from imujump.constants import STANDARD_GRAVITY_MPS2
+from imujump.model import Analysis, Placement
+from imujump.pipeline.engine import analyse
+from imujump.simulate.athlete import ApproachJump
+
+from .comparing import against_truth, assert_complete, only_attempt
+from .recordings import (
+    ONE_FOOT,
+    SHARED_CLOCK,
+    TWO_FOOT,
+    Packets,
+    motion_of,
+    only,
+    recorded,
+    truth_of,
+)
+
+LEFT, RIGHT, PELVIS = Placement.LEFT_SHANK, Placement.RIGHT_SHANK, Placement.PELVIS
+
+JUMPS = pytest.mark.parametrize("jump", [ONE_FOOT, TWO_FOOT], ids=["one_foot", "two_foot"])
+
+MOST_SIGMAS = 4.0
+
+SURELY = {
+    (LEFT, RIGHT, PELVIS): {
+        "approach_speed_mps",
+        "peak_speed_mps",
+        "plant_speed_mps",
+        "take_off_speed_mps",
+        "speed_loss_mps",
+        "last_step_m",
+        "penultimate_step_m",
+        "last_step_ratio",
+        "last_step_s",
+        "penultimate_step_s",
+        "penultimate_contact_s",
+        "lowering_m",
+        "plant_lowering_m",
+        "plant_sink_m",
+        "take_off_contact_s",
+        "plant_shank_angle_rad",
+        "pelvis_tilt_rad",
+        "turn_rad",
+        "flight_s",
+        "height_flight_m",
+        "take_off_vertical_mps",
+        "height_velocity_m",
+        "pelvis_rise_m",
+        "reactive_ratio",
+    },
+    (LEFT, RIGHT): {
+        "last_step_m",
+        "penultimate_step_m",
+        "last_step_ratio",
+        "last_step_s",
+        "penultimate_step_s",
+        "penultimate_contact_s",
+        "take_off_contact_s",
+        "plant_shank_angle_rad",
+        "flight_s",
+        "height_flight_m",
+        "reactive_ratio",
+    },
+    (LEFT, PELVIS): {
+        "take_off_speed_mps",
+        "lowering_m",
+        "flight_s",
+        "height_flight_m",
+        "take_off_vertical_mps",
+        "height_velocity_m",
+        "pelvis_rise_m",
+    },
+}
+SURELY[RIGHT, PELVIS] = SURELY[LEFT, PELVIS]
+SURELY[(PELVIS,)] = SURELY[LEFT, PELVIS]
+"""What sensors at these places must give for a jump seen whole."""
+
+TISSUE = "the pelvis sensor itself still swings on its soft tissue at toe-off"
+PEAK = "strap and soft tissue ring at the landing: the shank sensor's peak is not the shank's"
+SECOND_FOOT = "one shank cannot tell whether its foot plants first or second"
+FROM_TOE_OFF = "without a plant the turn is counted from toe-off"
+NO_TRAVEL = "the direction of travel is poorly known without a pelvis sensor"
+
+TOO_SURE: dict[tuple[tuple[Placement, ...] | None, str], tuple[float, str]] = {
+    (None, "take_off_vertical_mps"): (8.0, TISSUE),
+    (None, "height_velocity_m"): (8.0, TISSUE),
+    (None, "landing_peak_left_mps2"): (50.0, PEAK),
+    (None, "landing_peak_right_mps2"): (50.0, PEAK),
+    ((LEFT, PELVIS), "plant_speed_mps"): (7.0, SECOND_FOOT),
+    ((LEFT, PELVIS), "speed_loss_mps"): (7.0, SECOND_FOOT),
+    ((LEFT, PELVIS), "plant_sink_m"): (7.0, SECOND_FOOT),
+    ((LEFT, PELVIS), "plant_shank_angle_rad"): (7.0, SECOND_FOOT),
+    ((PELVIS,), "turn_rad"): (8.0, FROM_TOE_OFF),
+    ((RIGHT, PELVIS), "turn_rad"): (8.0, FROM_TOE_OFF),
+    ((LEFT, RIGHT), "plant_shank_angle_rad"): (6.0, NO_TRAVEL),
+}
+"""Sensors worn (None: any) and metric whose sigma is known to be too small: how many sigmas it
+errs at most, and why. To be emptied."""
+
+
+def most_sigmas(worn: tuple[Placement, ...], name: str) -> float:
+    found = TOO_SURE.get((worn, name)) or TOO_SURE.get((None, name))
+    return found[0] if found else MOST_SIGMAS
+
+
+def assert_true(analysis: Analysis, jump: ApproachJump, worn: tuple[Placement, ...]) -> None:
+    attempt, truth = only_attempt(analysis), truth_of(motion_of(jump))
+    assert_complete(attempt)
+    given = {name for name, e in attempt.metrics.items() if e.value is not None}
+    assert SURELY[worn] <= given, SURELY[worn] - given
+    assert truth.mark.toe_off_s == pytest.approx(attempt.toe_off_s, abs=0.03)
+    assert truth.mark.landing_s == pytest.approx(attempt.landing_s, abs=0.06)
+    far = {
+        name: round(sigmas, 1)
+        for name, sigmas in against_truth(attempt, truth.metrics).items()
+        if abs(sigmas) > most_sigmas(worn, name)
+    }
+    assert far == {}
+
+
+@JUMPS
+@pytest.mark.parametrize("rate_hz", [100.0, 200.0, 400.0])
+@pytest.mark.parametrize("range_g", [16.0, 32.0])
+def test_rates_and_ranges(jump: ApproachJump, rate_hz: float, range_g: float) -> None:
+    errors = replace(SHARED_CLOCK, accel_range_mps2=range_g * STANDARD_GRAVITY_MPS2)
+    analysis = analyse(recorded(jump, rate_hz=rate_hz, errors=errors))
+    assert analysis.warnings == ()
+    attempt = only_attempt(analysis)
+    assert attempt.take_off_style is jump.style
+    assert attempt.take_off_side is jump.side
+    assert len(attempt.steps) == jump.steps - 1
+    assert_true(analysis, jump, tuple(Placement))
+
+
+@JUMPS
+@pytest.mark.parametrize(
+    "worn", [(LEFT, PELVIS), (RIGHT, PELVIS), (LEFT, RIGHT), (PELVIS,)], ids=str
+)
+def test_fewer_sensors(jump: ApproachJump, worn: tuple[Placement, ...]) -> None:
+    analysis = analyse(only(recorded(jump), worn))
+    attempt = only_attempt(analysis)
+    if len(worn) == 2 and PELVIS not in worn:
+        assert attempt.take_off_style is jump.style
+        assert attempt.take_off_side is jump.side
+    if worn == (PELVIS,):
+        assert attempt.take_off_style is None
+        assert attempt.take_off_side is None
+        assert attempt.events == ()
+    assert_true(analysis, jump, worn)
+
+
+@JUMPS
+def test_input_is_never_changed(jump: ApproachJump) -> None:
+    """Neither the caller's arrays nor what they are views of; read-only arrays are taken too."""
+    recording = recorded(jump, rate_hz=100.0)
+    before = [
+        (b.ticks.tobytes(), b.accel_mps2.tobytes(), b.gyro_radps.tobytes())
+        for b in recording.packets
+    ]
+    for packet in recording.packets:
+        for array in (packet.ticks, packet.accel_mps2, packet.gyro_radps):
+            array.flags.writeable = False
+    try:
+        analyse(Packets(recording.info, recording.packets))
+    finally:
+        for packet in recording.packets:
+            for array in (packet.ticks, packet.accel_mps2, packet.gyro_radps):
+                array.flags.writeable = True
+    after = [
+        (b.ticks.tobytes(), b.accel_mps2.tobytes(), b.gyro_radps.tobytes())
+        for b in recording.packets
+    ]
+    assert before == after
+
+
+def test_damaged_samples_are_not_mended_in_the_caller_s_arrays() -> None:
+    recording = recorded(ONE_FOOT, rate_hz=100.0)
+    accel = recording.packets[0].accel_mps2.copy()
+    accel[0, 0] = 1e9
+    first = replace(recording.packets[0], accel_mps2=accel)
+    analyse(Packets(recording.info, (first, *recording.packets[1:])))
+    assert accel[0, 0] == 1e9
+    assert np.isfinite(accel).all()
