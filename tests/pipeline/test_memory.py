@@ -79,7 +79,7 @@ def most_held(minutes: float, stride_s: float, ends_s: dict[Placement, float]) -
     ids=["live", "offline", "lost at once", "lost later", "silent", "pelvis lost"],
 )
 def test_memory_is_flat(stride_s: float, ends_s: dict[Placement, float]) -> None:
-    short, long = (most_held(minutes, stride_s, ends_s) for minutes in (1.6, 3.5))
+    short, long = (most_held(minutes, stride_s, ends_s) for minutes in (1.6, 2.8))
     # Kept seconds, what comes in between two rounds of work, what may still come late.
     limit = 3 * RATE_HZ * (KEEP_S + 3.0 * stride_s + 5.0)
     assert short[0] <= limit
