@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from imujump.model import FloatArray, Placement, RecordingInfo, SampleBatch, SensorInfo
+from imujump.pipeline import engine as engine_module
 from imujump.pipeline.engine import KEEP_S, Engine
+from imujump.pipeline.windows import Found
 from imujump.simulate.imu import record
 from imujump.simulate.movements import Fidget, Stand, TurnAround, Walk
 from imujump.simulate.session import compose
@@ -78,8 +80,12 @@ def most_held(minutes: float, stride_s: float, ends_s: dict[Placement, float]) -
     ],
     ids=["live", "offline", "lost at once", "lost later", "silent", "pelvis lost"],
 )
-def test_memory_is_flat(stride_s: float, ends_s: dict[Placement, float]) -> None:
-    short, long = (most_held(minutes, stride_s, ends_s) for minutes in (1.6, 2.8))
+def test_memory_is_flat(
+    stride_s: float, ends_s: dict[Placement, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Windows are opened and closed as ever; what is found in them is not at issue here.
+    monkeypatch.setattr(engine_module, "analyse_span", lambda *_: Found((), ()))
+    short, long = (most_held(minutes, stride_s, ends_s) for minutes in (1.6, 4.0))
     # Kept seconds, what comes in between two rounds of work, what may still come late.
     limit = 3 * RATE_HZ * (KEEP_S + 3.0 * stride_s + 5.0)
     assert short[0] <= limit
