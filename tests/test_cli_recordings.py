@@ -40,7 +40,10 @@ def test_table_and_spreadsheet_of_a_recording(demo):
     table = imujump("--all", demo)
     assert table.returncode == 0, table.stderr
     lines = table.stdout.decode("utf-8").splitlines()
-    assert lines[lines.index(str(demo)) + 1].split()[:3][::2] == ["1", "left"]
+    number, *cells = lines[lines.index(str(demo)) + 1].split()
+    assert number == "1"
+    # A narrow terminal's table has no start column.
+    assert "left" in cells[:2]
     rows = imujump("--csv", demo)
     assert rows.returncode == 0, rows.stderr
     (row,) = csv.DictReader(io.StringIO(rows.stdout.decode("utf-8"), newline=""))
