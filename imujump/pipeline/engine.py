@@ -247,17 +247,49 @@ class Engine:
     def _decide_next(self, last: bool) -> bool:
         """Decide on the next look of all sensors together, if it is complete."""
         k = len(self._together)
-        sensors = {p: self._sensors[p] for p in self._clock.shift_s}
-        at_hand = [s for s in sensors.values() if len(s.looks) > k]
+        members = [(p, self._sensors[p]) for p in self._clock.shift_s]
+        at_hand = {p: s.looks[k] for p, s in members if len(s.looks) > k}
         if not at_hand:
             return False
-        arrival_s = min(s.looks[k].arrival_s for s in at_hand)
-        if not last and any(
-            len(s.looks) <= k and s.horizon_s <= arrival_s + LATE_S for s in sensors.values()
-        ):
-            return False
+        arrival_s = min([found.arrival_s for found in at_hand.values()])
+        if len(at_hand) < len(members) and not last:
+            waited_s = arrival_s + LATE_S
+            if any(p not in at_hand and s.horizon_s <= waited_s for p, s in members):
+                return False
+        if len(members) < len(self._sensors):
+            joined = self._let_join(k, arrival_s, last)
+            if joined is not None:
+                return joined
+        for placement, sensor in members:
+            if placement not in at_hand:
+                sensor.looks.add_unseen()
+        seen = {
+            p: found
+            for p, found in at_hand.items()
+            if found.seen and found.arrival_s <= arrival_s + LATE_S
+        }
+        if Placement.PELVIS in seen:
+            force = seen[Placement.PELVIS].force_mps2
+            weightless = force < WEIGHTLESS_PELVIS_MPS2
+        else:
+            force = min((found.force_mps2 for found in seen.values()), default=math.inf)
+            weightless = force < WEIGHTLESS_SHANK_MPS2
+        still = bool(seen) and all([found.still for found in seen.values()])
+        self._together.add(Look(still, bool(seen), force, arrival_s))
+        self._follow_action(k, weightless)
+        return True
+
+    def _let_join(self, k: int, arrival_s: float, last: bool) -> bool | None:
+        """Let late sensors in before look k, which was complete at ``arrival_s``.
+
+        Returns
+        -------
+        bool or None
+            True when one has joined, False when one may still join in time, None when look k
+            can be decided without the rest.
+        """
         for placement, late in self._sensors.items():
-            if placement in sensors:
+            if placement in self._clock.shift_s:
                 continue
             joins_s = self._clock.joins_s(late.stream)
             if joins_s is None and not last and late.horizon_s < arrival_s:
@@ -267,25 +299,7 @@ class Engine:
                 self._clock.join(placement, late.stream)
                 self._look()
                 return True
-        for sensor in sensors.values():
-            if len(sensor.looks) <= k:
-                sensor.looks.add_unseen()
-        looks = {p: s.looks[k] for p, s in sensors.items()}
-        seen = {
-            p: found
-            for p, found in looks.items()
-            if found.seen and found.arrival_s <= arrival_s + LATE_S
-        }
-        if Placement.PELVIS in seen:
-            force = seen[Placement.PELVIS].force_mps2
-            weightless = force < WEIGHTLESS_PELVIS_MPS2
-        else:
-            force = min((found.force_mps2 for found in seen.values()), default=math.inf)
-            weightless = force < WEIGHTLESS_SHANK_MPS2
-        still = bool(seen) and all(found.still for found in seen.values())
-        self._together.add(Look(still, bool(seen), force, arrival_s))
-        self._follow_action(k, weightless)
-        return True
+        return None
 
     def _follow_action(self, k: int, weightless: bool) -> None:
         if self._action is None:

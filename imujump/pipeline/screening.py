@@ -1,7 +1,7 @@
 """Coarse look at each sensor's stream, ten times a second: still, moving, weightless.
 
 Each look depends on the samples of its own short span alone and is formed in the same order of
-operations wherever a batch ends, so a stream gives the same looks in any chunking.
+operations wherever a batch ends, so a stream gives the same looks however it is cut.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from imujump.model import BoolArray, FloatArray
+from imujump.model import BoolArray
 from imujump.pipeline.stillness import STILL_ACCEL_MPS2, STILL_RATE_RADPS
 from imujump.pipeline.streams import ROUNDING_S, SensorStream, repeats
 
@@ -123,31 +123,32 @@ def _looks(stream: SensorStream, origin_s: float, first: int, last: int) -> list
     closing = np.searchsorted(time, starts + SPAN_S)
     closing = closing[closing < len(time)]
     complete_s = arrival[closing]
-    whole = np.isfinite(values).all(axis=1)
-    position = np.concatenate(((0,), np.cumsum(whole)))
-    begin, end = position[np.searchsorted(time, starts[: len(closing)])], position[closing]
-    values = values[whole]
+    begin, end = np.searchsorted(time, starts[: len(closing)]), closing
+    finite = np.isfinite(values)
+    if not finite.all():
+        whole = finite.all(axis=1)
+        position = np.concatenate(((0,), np.cumsum(whole)))
+        begin, end, values = position[begin], position[end], values[whole]
     count = end - begin
     nominal = SPAN_S * stream.info.rate_hz
     seen: BoolArray = count >= max(1.0, (1.0 - RATE_SLACK) * nominal)
     same = np.concatenate(((0,), np.cumsum(repeats(values))))
     repeated = same[end] - same[np.minimum(begin + 1, len(values))]
     seen &= repeated < np.maximum(count - 1, 1)
-    if not seen.any():
-        return [Look(False, False, np.inf, a) for a in complete_s.tolist()]
-    rows = begin[:, None] + np.arange(max(2, int((1.0 + RATE_SLACK) * nominal)))
-    inside = rows < end[:, None]
-    number = np.maximum(inside.sum(axis=1), 1)[:, None]
-    # Channels first and zeros outside, so that every sum runs along contiguous memory of one
-    # length: the order of addition, and so the last bit, is the same however looks are grouped.
-    part = values[np.minimum(rows, len(values) - 1)]
-    part = np.ascontiguousarray(np.moveaxis(part, 2, 1)) * inside[:, None, :]
-    mean: FloatArray = part.sum(axis=2) / number
-    apart = (part - mean[:, :, None]) * inside[:, None, :]
-    spread = np.sqrt((apart[:, :3] ** 2).sum(axis=2) / number)
-    rate = np.sqrt((part[:, 3:] ** 2).sum(axis=2) / number)
-    still = np.linalg.norm(spread, axis=1) < STILL_ACCEL_MPS2
-    still &= np.linalg.norm(rate, axis=1) < STILL_RATE_RADPS
-    force = np.where(seen, np.linalg.norm(mean[:, :3], axis=1), np.inf)
-    columns = (still & seen, seen, force, complete_s)
+    channels = np.ascontiguousarray(values.T)
+    still = np.zeros(len(seen), dtype=bool)
+    force = np.full(len(seen), np.inf)
+    # Looks of one number of samples together: the order of addition in each, and so its last
+    # bit, then depends on its own samples alone, however looks are grouped.
+    for number in np.unique(count[seen]).tolist():
+        which = np.flatnonzero(seen & (count == number))
+        rows = begin[which, None] + np.arange(number)
+        part = np.take(channels, rows, axis=1)  # contiguous, unlike an index
+        mean = part.sum(axis=2) / number
+        square = (part * part).sum(axis=2) / number
+        spread = square[:3].sum(axis=0) - (mean[:3] ** 2).sum(axis=0)
+        rate = square[3:].sum(axis=0)
+        still[which] = (spread < STILL_ACCEL_MPS2**2) & (rate < STILL_RATE_RADPS**2)
+        force[which] = np.sqrt((mean[:3] ** 2).sum(axis=0))
+    columns = (still, seen, force, complete_s)
     return [Look(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
