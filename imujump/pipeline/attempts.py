@@ -105,8 +105,9 @@ def pelvis_flights(body: Body) -> list[Flight]:
         if load[up + fifth : down - fifth].mean() > FLIGHT_LOAD_MPS2:
             continue
         start = crossing(-load, up, -UNLOADED_MPS2, 1)
-        end = crossing(load, down, UNLOADED_MPS2, -1) if load[down] > UNLOADED_MPS2 else down
-        flights.append(Flight(start, apex, float(end)))
+        # The landing: back from the hardest fall to where the floor does not carry yet.
+        end = crossing(-load, down, -UNLOADED_MPS2, -1) if load[down] > UNLOADED_MPS2 else down
+        flights.append(Flight(start, apex, float(end if end > apex else down)))
     return flights
 
 

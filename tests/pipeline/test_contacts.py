@@ -133,9 +133,6 @@ class TestFlights:
         assert flight.start * STEP_S == pytest.approx(2.0, abs=near)
         assert flight.apex * STEP_S == pytest.approx(2.0 + fly_s / 2, abs=near)
 
-    @pytest.mark.xfail(
-        strict=True, reason="the walk back from the hardest landing looks for load, not its lack"
-    )
     def test_a_throw_ends_where_the_load_comes_back(self) -> None:
         (flight,) = pelvis_flights(body(pelvis=thrown([2.0], 2.7, 5.0)))
         assert flight.end * STEP_S == pytest.approx(2.0 + 2.0 * 2.7 / GRAVITY, abs=3 * STEP_S)
