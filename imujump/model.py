@@ -29,6 +29,11 @@ class Placement(StrEnum):
     RIGHT_SHANK = "right_shank"
     PELVIS = "pelvis"
 
+    @property
+    def side(self) -> Side | None:
+        """The side of a shank sensor, None for the pelvis."""
+        return next((side for side in Side if side.shank is self), None)
+
 
 class Side(StrEnum):
     """Left or right foot."""

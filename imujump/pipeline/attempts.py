@@ -68,7 +68,6 @@ class Jump:
     toe_off_sigma_s: float
     landing: float
     landing_sigma_s: float
-    apex: int | None
     style: TakeOffStyle | None
     plant: tuple[Contact, ...]
     run_up: tuple[Contact, ...]
@@ -212,16 +211,14 @@ def build_jump(body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jum
     if landings and (both or not seen_by_pelvis):
         assert landings[0].strike is not None
         landing, landing_sigma_s = landings[0].strike, landings[0].strike_sigma_s
-    else:
-        timed = timed or seen_by_pelvis
+    elif seen_by_pelvis:
+        timed = True
     run_up = _run_up(contacts, plant, h) if both else ()
-    apex = flight.apex if seen_by_pelvis else None
     return Jump(
         toe_off,
         toe_off_sigma_s,
         landing,
         landing_sigma_s,
-        apex,
         style,
         plant,
         run_up,

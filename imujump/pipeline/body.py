@@ -103,6 +103,8 @@ KNOT_SPACING_S = 0.05
 ROUNDS = 4
 """Gauss-Newton rounds for the leg closure; the third changes paths by millimetres."""
 
+NO_SAMPLES = np.zeros(0, dtype=np.int64)
+
 
 @dataclass(frozen=True, slots=True)
 class SensorWindow:
@@ -205,6 +207,7 @@ def solve_body(
     contacts = contacts or {}
     names = tuple(p for p in Placement if p in window.sensors)
     numbers = {p: i for i, p in enumerate(names)}
+    still = {side.shank: index for side, index in contacts.items()}
     knots = _knots(window, contacts)
     raw = {p: _reckon(window, p, np.eye(3)) for p in names}
     down_m = {p: SHANK_LEVER_M for p in names}
@@ -214,7 +217,7 @@ def solve_body(
     for p in names:
         _rest_facts(first, window, p, numbers[p], raw[p])
         if p is not Placement.PELVIS:
-            _pivot_facts(first, numbers[p], raw[p], levers[p], _of(contacts, p))
+            _pivot_facts(first, numbers[p], raw[p], levers[p], still.get(p, NO_SAMPLES))
     alone = first.solve()
     solution = alone
     paths = {p: solution.path(numbers[p]) for p in names}
@@ -228,34 +231,40 @@ def solve_body(
     for p in names:
         if p is reference:
             continue
-        turn = heading_rotation(_heading_between(paths[reference], paths[p], window, forward))
+        turn = heading_rotation(_heading_between(paths[reference], paths[p]))
         raw[p] = _reckon(window, p, turn)
         paths[p] = _turned(paths[p], turn)
-        starts[p] = _start_position(paths, reference, p, window, forward)
+        starts[p] = _start_position(paths, p.side, window, forward)
         paths[p] = replace(paths[p], position_m=paths[p].position_m + starts[p])
     sides = tuple(s for s in Side if forward is not None and s.shank in names)
     misfit = None
     closure_m = LEG_CLOSURE_WITH_CONTACTS_M if contacts else LEG_CLOSURE_M
     if forward is not None and sides:
         legs, priors = _first_legs(window, sides, forward)
-    for _ in range(ROUNDS if len(names) > 1 else 0):
-        problem = _drift_problem(window, names, raw, knots, priors if sides else ())
+    if len(names) > 1:
+        known = _drift_problem(window, names, raw, knots, priors if sides else ())
         for p in names:
             loose = p is not reference
-            _rest_facts(problem, window, p, numbers[p], raw[p], starts[p] if loose else None)
+            _rest_facts(known, window, p, numbers[p], raw[p], starts[p] if loose else None)
             if p is not Placement.PELVIS:
-                _pivot_facts(problem, numbers[p], raw[p], levers[p], _of(contacts, p))
-        misfits = []
-        for side in sides:
+                _pivot_facts(known, numbers[p], raw[p], levers[p], still.get(p, NO_SAMPLES))
+        # Legs are tied at knots only; all samples are corrected once, after the last round.
+        old = {p: raw[p].at(knots) for p in names}
+        now = {p: paths[p].at(knots) for p in names}
+        for _ in range(ROUNDS if sides else 0):
             assert forward is not None
-            closing = _LegFacts(window, sides, side, raw, paths, forward, legs, numbers)
-            misfits.append(closing.add(problem, knots, closure_m))
-        solution = problem.solve()
-        paths = {p: solution.path(numbers[p]) for p in names}
+            problem = known.copy()
+            misfits = []
+            for side in sides:
+                closing = _LegFacts(window, sides, side, old, now, forward, legs, numbers)
+                misfits.append(closing.add(problem, knots, closure_m))
+            solution = problem.solve()
+            now = {p: solution.path(numbers[p], knots) for p in names}
+            legs = _legs_found(solution.scalars[len(names) :], sides)
+            misfit = float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
         if not sides:
-            break
-        legs = _legs_found(solution.scalars[len(names) :], sides)
-        misfit = float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
+            solution = known.solve()
+        paths = {p: solution.path(numbers[p]) for p in names}
     up = {p: window.sensors[p].up for p in names}
     if sides:
         levers[Placement.PELVIS] = legs.hip_m
@@ -268,11 +277,6 @@ def solve_body(
         solutions[reference] = alone
         paths[reference] = alone.path(numbers[reference])
     return Body(window.step_s, paths, levers, up, forward, solutions, numbers, misfit)
-
-
-def _of(contacts: Mapping[Side, IntArray], placement: Placement) -> IntArray:
-    side = Side.LEFT if placement is Placement.LEFT_SHANK else Side.RIGHT
-    return contacts.get(side, np.zeros(0, dtype=np.int64))
 
 
 def _knots(window: Window, contacts: Mapping[Side, IntArray]) -> IntArray:
@@ -355,7 +359,7 @@ def _rest_facts(
             problem.add(index, weights, -path.velocity_mps[index, axis], np.full(4, REST_SPEED_MPS))
         weights = np.zeros((4, problem.width))
         weights[:, STATES * number + 8] = 1.0
-        height = np.zeros((4, problem.border - 6 * problem.sensors))
+        height = np.zeros((4, problem.scalars))
         height[:, number] = -1.0
         sigma = np.full(4, 1e-3 if first == 0 else 2.0 * posture)  # four facts share it
         problem.add(index, weights, -path.position_m[index, 2], sigma, height)
@@ -371,7 +375,7 @@ def _pivot_facts(
     weights = np.zeros((len(index), problem.width))
     weights[:, STATES * number + 8] = 1.0
     weights[:, STATES * number : STATES * number + 2] = np.stack((arm[:, 1], -arm[:, 0]), axis=1)
-    at_rest = np.zeros((len(index), problem.border - 6 * problem.sensors))
+    at_rest = np.zeros((len(index), problem.scalars))
     at_rest[:, number] = -1.0
     rise = path.position_m[index, 2] + arm[:, 2] + np.linalg.norm(lever)
     problem.add(index, weights, -rise, np.full(len(index), CONTACT_HEIGHT_M), at_rest)
@@ -383,6 +387,11 @@ def _pivot_facts(
         weights[:, STATES * number + 3 + axis] = 1.0
         weights[:, STATES * number : STATES * number + 3] = turn[:, axis]
         problem.add(index, weights, -velocity[:, axis], np.full(len(index), PIVOT_SPEED_MPS))
+
+
+def _outward(side: Side | None) -> float:
+    """Sign of a side along the axis to the left."""
+    return 1.0 if side is Side.LEFT else -1.0
 
 
 def _hip_lever(forward: FloatArray, up: FloatArray, side_m: float) -> FloatArray:
@@ -434,7 +443,10 @@ def _sagittal_axis(
 
 
 class _LegFacts:
-    """Ties hip and knee of one leg by the thigh's constant length, at the present paths."""
+    """Ties hip and knee of one leg by the thigh's constant length.
+
+    ``raw`` and ``now`` are the paths before correction and at present, at the knots only.
+    """
 
     def __init__(
         self,
@@ -449,7 +461,7 @@ class _LegFacts:
     ) -> None:
         self.raw, self.now, self.legs, self.numbers = raw, now, legs, numbers
         self.side, self.place = side, sides.index(side)
-        sign = 1.0 if side is Side.LEFT else -1.0
+        sign = _outward(side)
         left = np.cross(window.sensors[Placement.PELVIS].up, forward)
         self.yaw_axis = sign * forward
         self.hip = legs.hip_m + sign * HIP_SIDE_M * left + legs.hip_yaw_m * self.yaw_axis
@@ -458,9 +470,9 @@ class _LegFacts:
     def add(self, problem: DriftProblem, knots: IntArray, closure_m: float) -> FloatArray:
         """Add one fact per knot; returns the misfit (knots,) before this round, metres."""
         pelvis, shank = self.now[Placement.PELVIS], self.now[self.side.shank]
-        turn_p, turn_s = pelvis.rot[knots], shank.rot[knots]
+        turn_p, turn_s = pelvis.rot, shank.rot
         arm_hip, arm_knee = turn_p @ self.hip, turn_s @ self.knee
-        thigh = pelvis.position_m[knots] + arm_hip - shank.position_m[knots] - arm_knee
+        thigh = pelvis.position_m + arm_hip - shank.position_m - arm_knee
         length = np.linalg.norm(thigh, axis=1)
         e = thigh / length[:, None]
         weights = np.zeros((len(knots), problem.width))
@@ -473,9 +485,9 @@ class _LegFacts:
             weights[:, at : at + 3] = sign * np.cross(arm, e)
             weights[:, at + 6 : at + 9] = sign * e
             old, new = self.raw[placement], self.now[placement]
-            known[:, at : at + 3] = _attitude_between(old.rot[knots], new.rot[knots])
-            known[:, at + 6 : at + 9] = (new.position_m - old.position_m)[knots]
-        scalars = np.zeros((len(knots), problem.border - 6 * problem.sensors))
+            known[:, at : at + 3] = _attitude_between(old.rot, new.rot)
+            known[:, at + 6 : at + 9] = new.position_m - old.position_m
+        scalars = np.zeros((len(knots), problem.scalars))
         first = problem.sensors
         seen = np.einsum("nji,nj->ni", turn_p, e)
         scalars[:, first] = -1.0
@@ -529,9 +541,7 @@ def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
     return np.asarray(np.cos(weight * angle) * nominal + np.sin(weight * angle) * left)
 
 
-def _heading_between(
-    reference: Strapdown, path: Strapdown, window: Window, forward: FloatArray | None
-) -> float:
+def _heading_between(reference: Strapdown, path: Strapdown) -> float:
     """Angle that turns a sensor's world frame onto the reference's, rad.
 
     Both sensors travel with one body: the angle that best lays one path over the other.
@@ -543,16 +553,14 @@ def _heading_between(
 
 def _start_position(
     paths: Mapping[Placement, Strapdown],
-    reference: Placement,
-    placement: Placement,
+    side: Side | None,
     window: Window,
     forward: FloatArray | None,
 ) -> FloatArray:
     """Where a shank sensor is at the start, from upright standing."""
-    side = Side.LEFT if placement is Placement.LEFT_SHANK else Side.RIGHT
     if forward is None:
         return np.zeros(3)
-    side_m = HIP_SIDE_M if side is Side.LEFT else -HIP_SIDE_M
-    hip = paths[reference].rot[0] @ _hip_lever(forward, window.sensors[reference].up, side_m)
+    pelvis = Placement.PELVIS
+    hip_lever = _hip_lever(forward, window.sensors[pelvis].up, _outward(side) * HIP_SIDE_M)
     drop = THIGH_LENGTH_M + SHANK_LENGTH_M - SHANK_LEVER_M
-    return np.asarray(hip - np.array((0.0, 0.0, drop)))
+    return np.asarray(paths[pelvis].rot[0] @ hip_lever - np.array((0.0, 0.0, drop)))

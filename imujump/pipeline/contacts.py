@@ -30,6 +30,9 @@ SHORTEST_CONTACT_S, SHORTEST_SWING_S = 0.03, 0.025
 """Briefer slow spells and briefer fast spells are noise (own choice; sprinters' contacts last
 0.08 s and more)."""
 
+LONGEST_STEP_CONTACT_S = 0.6
+"""Longer contacts are stands, in which the foot need not pivot (own choice)."""
+
 SUPPORT_MPS2 = 4.0
 """Least vertical specific force of a supported shank: between free fall (0) and rest (9.8)."""
 
@@ -90,7 +93,7 @@ class Contact:
     """One foot's stay on the floor, in sample numbers (fractions allowed).
 
     ``strike`` is None when the foot was on the floor at the window's start, ``toe_off`` None
-    when it still is at the end. ``rest`` is the sample at which the ankle is slowest.
+    when it still is at the end.
     """
 
     side: Side
@@ -98,7 +101,6 @@ class Contact:
     strike_sigma_s: float
     toe_off: float | None
     toe_off_sigma_s: float
-    rest: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,14 +209,16 @@ def slow_spells(body: Body, side: Side, near_floor: bool) -> list[Spell]:
     return found
 
 
+def brief_spells(body: Body, side: Side, near_floor: bool) -> list[Spell]:
+    """Coarse contacts that are steps, not stands."""
+    longest = LONGEST_STEP_CONTACT_S / body.step_s
+    return [s for s in slow_spells(body, side, near_floor) if s.last - s.first < longest]
+
+
 def still_samples(body: Body, near_floor: bool) -> Mapping[Side, IntArray]:
     """Find the samples at which each foot rests on the floor in a brief contact."""
-    longest = 0.6 / body.step_s
     return {
-        side: np.array(
-            [s.rest for s in slow_spells(body, side, near_floor) if s.last - s.first < longest],
-            dtype=np.int64,
-        )
+        side: np.array([s.rest for s in brief_spells(body, side, near_floor)], dtype=np.int64)
         for side in Side
         if side.shank in body.paths
     }
@@ -228,13 +232,12 @@ def pivot_levers(body: Body, near_floor: bool) -> Mapping[Side, float]:
     lower than asked, and a foot that rolls, show here.
     """
     found = {}
-    longest = 0.6 / body.step_s
     for side in (s for s in Side if s.shank in body.paths):
         path, up = body.paths[side.shank], body.up[side.shank]
         ratio = slow_ratio(body, side)
         turning, against = 1.0 / LEVER_SPREAD_M**2, SHANK_LEVER_M / LEVER_SPREAD_M**2
-        for spell in slow_spells(body, side, near_floor):
-            if spell.last - spell.first > longest or spell.first == 0:
+        for spell in brief_spells(body, side, near_floor):
+            if spell.first == 0:
                 continue
             part = np.arange(spell.first, spell.last + 1)
             part = part[ratio[part] < CORE_RATIO]
@@ -262,16 +265,13 @@ def find_contacts(body: Body) -> tuple[Contact, ...]:
     """
     sides = [side for side in Side if side.shank in body.paths]
     load = vertical_load(body)
-    spells = {side: slow_spells(body, side, near_floor=True) for side in sides}
     contacts = []
     for side in sides:
         ratio = slow_ratio(body, side)
-        for spell in spells[side]:
+        for spell in slow_spells(body, side, near_floor=True):
             strike, strike_sigma_s = _strike(body, side, ratio, spell)
             toe_off, toe_off_sigma_s = _toe_off(body, side, ratio, spell, load, strike)
-            contacts.append(
-                Contact(side, strike, strike_sigma_s, toe_off, toe_off_sigma_s, spell.rest)
-            )
+            contacts.append(Contact(side, strike, strike_sigma_s, toe_off, toe_off_sigma_s))
     return tuple(sorted(contacts, key=lambda c: -1.0 if c.strike is None else c.strike))
 
 

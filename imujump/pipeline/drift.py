@@ -16,6 +16,7 @@ from the same factorisation.
 
 from __future__ import annotations
 
+import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -195,6 +196,18 @@ class DriftProblem:
         prior = np.array((noise.gyro_bias_radps,) * 3 + (noise.accel_bias_mps2,) * 3)
         self._corner[bias, bias] += np.diag(1.0 / prior**2)
 
+    @property
+    def scalars(self) -> int:
+        """Number of further unknown constants."""
+        return self.border - BIASES * self.sensors
+
+    def copy(self) -> DriftProblem:
+        """The same facts, to be added to apart from the original."""
+        other = copy.copy(self)
+        for name in ("_diagonal", "_below", "_edge", "_corner", "_rhs", "_rhs_border"):
+            setattr(other, name, getattr(self, name).copy())
+        return other
+
     def knot_numbers(self, index: IntArray) -> IntArray:
         """Positions of sample indices among the knots; each must be one."""
         at = np.searchsorted(self.knots, index)
@@ -300,10 +313,14 @@ class DriftSolution:
         share = ((inside - knots[k]) / (knots[k + 1] - knots[k]))[:, None]
         return np.asarray(rotate(part, states[k]) + part_effect @ bias + share * jump[k])
 
-    def path(self, sensor: int) -> Strapdown:
-        """Return a sensor's dead reckoning without its drift, at every sample."""
+    def path(self, sensor: int, index: IntArray | None = None) -> Strapdown:
+        """Return a sensor's dead reckoning without its drift, at every sample or at some."""
         old = self.problem.paths[sensor]
-        error = self._at(sensor, np.arange(len(old.rot)))
+        if index is None:
+            index = np.arange(len(old.rot))
+        else:
+            old = old.at(index)
+        error = self._at(sensor, index)
         turn = cross_matrix(error[:, ATTITUDE])
         rot = turn + 0.5 * turn @ turn  # second order: good to 1e-5 for a 2 degree error
         rot = old.rot + rot @ old.rot

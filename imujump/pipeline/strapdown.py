@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from imujump.model import FloatArray
+from imujump.model import FloatArray, IntArray
 from imujump.pipeline.orientation import integrate_attitude
 
 
@@ -35,6 +35,18 @@ class Strapdown:
     velocity_mps: FloatArray
     position_m: FloatArray
     gyro_radps: FloatArray
+
+    def at(self, index: IntArray) -> Strapdown:
+        """The motion at some samples only."""
+        return replace(
+            self,
+            rot=self.rot[index],
+            force_mps2=self.force_mps2[index],
+            accel_mps2=self.accel_mps2[index],
+            velocity_mps=self.velocity_mps[index],
+            position_m=self.position_m[index],
+            gyro_radps=self.gyro_radps[index],
+        )
 
     def point_position(self, lever_m: FloatArray) -> FloatArray:
         """Path (n, 3) of a point fixed to the sensor at ``lever_m`` (3,) in its axes."""

@@ -13,7 +13,6 @@ from imujump.model import (
     GaitEvent,
     Placement,
     Side,
-    TakeOffStyle,
 )
 from imujump.pipeline.attempts import (
     Jump,
@@ -197,8 +196,6 @@ def _attempt(
     if jump.style is None:
         reasons.append("take-off foot not seen: shank sensors missing")
     side = jump.plant[0].side if jump.plant else None
-    if jump.style is TakeOffStyle.TWO_FOOT and jump.plant_strike is None:
-        side = jump.plant[0].side
     end = min(jump.landing + 1.0 / h, window.samples - 1.0)
     return Attempt(
         number=0,

@@ -148,8 +148,7 @@ class TestFlights:
 def contact(side: Side, strike_s: float | None, toe_off_s: float | None) -> Contact:
     strike = None if strike_s is None else strike_s / STEP_S
     toe_off = None if toe_off_s is None else toe_off_s / STEP_S
-    rest = round(((strike_s or 0.0) + (toe_off_s or 9.0)) / 2.0 / STEP_S)
-    return Contact(side, strike, 0.005, toe_off, 0.005, rest)
+    return Contact(side, strike, 0.005, toe_off, 0.005)
 
 
 L, R = Side.LEFT, Side.RIGHT
