@@ -12,41 +12,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
-from imujump.model import FloatArray, IntArray, Placement, Side
+from imujump.model import FloatArray, IntArray, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Body
 from imujump.pipeline.strapdown import rotate
-
-SLOW_ANKLE_MPS, SLOW_ANKLE_RATIO = 0.7, 0.35
-"""An ankle slower than 0.7 m/s plus 0.35 of the pelvis's speed is arriving, resting or
-leaving. At touchdown the ankle still moves at 1 to 2 m/s, more when running faster (own
-choice; seen alike in kinematic figures, rigid-body simulation and motion capture)."""
+from imujump.pipeline.support import Spell, slow_ratio, stance_spells, vertical_load
 
 CORE_RATIO = 0.6
 """In a contact the ankle falls below this part of the slow speed (own choice)."""
 
-SHORTEST_CONTACT_S, SHORTEST_SWING_S = 0.03, 0.025
-"""Briefer slow spells and briefer fast spells are noise (own choice; sprinters' contacts last
-0.08 s and more)."""
-
 LONGEST_STEP_CONTACT_S = 0.6
 """Longer contacts are stands, in which the foot need not pivot (own choice)."""
 
-SUPPORT_MPS2 = 4.0
-"""Least vertical specific force of a supported shank: between free fall (0) and rest (9.8)."""
+ROLLING = 1.6
+"""The ankle of a foot that rolls all through its contact arrives when it is this much faster than
+it stays (own choice)."""
 
-FLOOR_REACH_M, STANDING_REACH_M = 0.05, 0.12
-"""Height of a resting ankle over standing: heel off the floor in a running contact, more only
-in a long quiet one after drift (own choice)."""
-
-LIFT_M = 0.03
-"""Between two contacts of one foot the ankle rises at least this far; less is a shuffle on the
-spot (own choice)."""
-
-LEG_SHARE = 0.061
-"""Part of body mass that moves with each shank sensor: shank and foot (Dempster, as tabled by
-Winter, from memory)."""
+FALL_SHARE, LONGEST_FALL_S = 0.5, 0.04
+"""Standard deviation of a strike read from a gradual stop, as part of the stop's length."""
 
 UNLOADED_MPS2 = 2.0
 """Summed vertical force per body mass below which no foot carries the body: a fifth of body
@@ -78,6 +61,14 @@ HALF_LOADED_MPS2, UNLOADING_S = 6.0, 15e-3
 """The load falls from 6 to 2 m/s² in 2 to 15 ms; where swinging limbs keep the sum from falling
 further, the longer bounds the toe-off (own choice, seen in simulated runs)."""
 
+CARRIED_MPS2 = 9.0
+LOADING_BEFORE_S, LOADING_AFTER_S = 0.08, 0.04
+LOADING_LAG_S, LOADING_SIGMA_S = 3e-3, 8e-3
+LANDING_FLIGHT_S = 0.15
+"""After a flight longer than a running step's the load rises through 6 m/s² some 3 ms after touchdown on the heel as on the
+ball of the foot, when it goes on to carry body weight (own choice, seen in simulated runs and
+motion capture; the feet's own stop tells more where it is sharp)."""
+
 LAST_FALL_S, TISSUE_DELAY_S = 8e-3, 1.5e-3
 """The line from 6 to 2 m/s² is followed to zero, at most this far; soft tissue under the sensors
 passes the load's end on this much late (own choice: a quarter period at 25 Hz is 10 ms, a step
@@ -103,42 +94,6 @@ class Contact:
     toe_off_sigma_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class Spell:
-    """A coarse contact: first and last sample with a slow ankle, and its slowest sample."""
-
-    first: int
-    last: int
-    rest: int
-
-
-def vertical_load(body: Body) -> FloatArray | None:
-    """Vertical force of the floor per body mass, m/s², (n,), from the segments' motion.
-
-    Newton's law for the whole body, with pelvis and shanks standing for the segments around
-    them; zero in flight, 9.8 standing. None without a pelvis sensor; a missing shank is
-    represented by the pelvis.
-    """
-    if Placement.PELVIS not in body.paths:
-        return None
-    pelvis = body.paths[Placement.PELVIS].force_mps2[:, 2]
-    shanks = [s.shank for s in Side if s.shank in body.paths]
-    load = (1.0 - LEG_SHARE * len(shanks)) * pelvis
-    for shank in shanks:
-        load = load + LEG_SHARE * body.paths[shank].force_mps2[:, 2]
-    return np.asarray(load)
-
-
-def body_speed(body: Body) -> FloatArray:
-    """Horizontal speed (n,) of the pelvis, or of the mean shank, averaged over 0.3 s."""
-    if Placement.PELVIS in body.paths:
-        velocity = body.joint_velocity(Placement.PELVIS)
-    else:
-        velocity = np.mean([path.velocity_mps for path in body.paths.values()], axis=0)
-    width = max(1, round(0.3 / body.step_s))
-    return np.asarray(uniform_filter1d(np.hypot(velocity[:, 0], velocity[:, 1]), width))
-
-
 def crossing(values: FloatArray, start: int, level: float, step: int) -> float:
     """First place, walking from ``start`` by ``step`` (1 or -1), where values reach ``level``.
 
@@ -159,68 +114,23 @@ def crossing(values: FloatArray, start: int, level: float, step: int) -> float:
     return start + step * (k + min(max(share, 0.0), 1.0))
 
 
-def slow_ratio(body: Body, side: Side) -> FloatArray:
-    """Ankle speed over the speed below which an ankle counts as slow (n,)."""
-    speed = np.linalg.norm(body.joint_velocity(side.shank), axis=1)
-    return np.asarray(speed / (SLOW_ANKLE_MPS + SLOW_ANKLE_RATIO * body_speed(body)))
-
-
-def slow_spells(body: Body, side: Side, near_floor: bool) -> list[Spell]:
-    """Coarse contacts of one foot.
-
-    With ``near_floor`` the ankle must also be near its standing height and rise between
-    contacts: ask for it once foot drift has been removed with a first set of contacts.
-    """
-    ratio = slow_ratio(body, side)
-    force = body.paths[side.shank].force_mps2[:, 2]
-    height = body.joint_position(side.shank)[:, 2]
-    height = height - height[0]
-    slow = np.concatenate(((0,), (ratio < 1.0).astype(np.int8), (0,)))
-    edge = np.diff(slow)
-    spells: list[list[int]] = []
-    gap = SHORTEST_SWING_S / body.step_s
-    starts = np.flatnonzero(edge == 1).tolist()
-    ends = (np.flatnonzero(edge == -1) - 1).tolist()
-    for first, last in zip(starts, ends, strict=True):
-        if spells and first - spells[-1][1] < gap:
-            spells[-1][1] = last
-        else:
-            spells.append([first, last])
-    found: list[Spell] = []
-    for first, last in spells:
-        part = ratio[first : last + 1]
-        core = part < CORE_RATIO
-        if (last - first) * body.step_s < SHORTEST_CONTACT_S or not core.any():
-            continue
-        if force[first : last + 1][core].mean() < SUPPORT_MPS2:
-            continue
-        rest = first + int(np.argmin(part))
-        if near_floor:
-            quiet = (last - first) * body.step_s > 0.2 and part.min() < 0.2
-            if height[rest] > (STANDING_REACH_M if quiet else FLOOR_REACH_M):
-                continue
-            if found:
-                before = found[-1]
-                lift = height[before.rest : rest + 1].max()
-                if lift - max(height[before.rest], height[rest]) < LIFT_M:
-                    found[-1] = Spell(before.first, last, before.rest)
-                    continue
-        found.append(Spell(first, last, rest))
-    return found
-
-
-def brief_spells(body: Body, side: Side, near_floor: bool) -> list[Spell]:
-    """Coarse contacts that are steps, not stands."""
+def brief_spells(body: Body, near_floor: bool) -> Mapping[Side, list[Spell]]:
+    """Coarse contacts of each foot that are steps, not stands, with the ankle at rest in them."""
     longest = LONGEST_STEP_CONTACT_S / body.step_s
-    return [s for s in slow_spells(body, side, near_floor) if s.last - s.first < longest]
+    found = {}
+    for side, spells in stance_spells(body, near_floor).items():
+        ratio = slow_ratio(body, side)
+        found[side] = [
+            s for s in spells if s.last - s.first < longest and ratio[s.rest] < CORE_RATIO
+        ]
+    return found
 
 
 def still_samples(body: Body, near_floor: bool) -> Mapping[Side, IntArray]:
     """Find the samples at which each foot rests on the floor in a brief contact."""
     return {
-        side: np.array([s.rest for s in brief_spells(body, side, near_floor)], dtype=np.int64)
-        for side in Side
-        if side.shank in body.paths
+        side: np.array([s.rest for s in spells], dtype=np.int64)
+        for side, spells in brief_spells(body, near_floor).items()
     }
 
 
@@ -232,11 +142,11 @@ def pivot_levers(body: Body, near_floor: bool) -> Mapping[Side, float]:
     lower than asked, and a foot that rolls, show here.
     """
     found = {}
-    for side in (s for s in Side if s.shank in body.paths):
+    for side, spells in brief_spells(body, near_floor).items():
         path, up = body.paths[side.shank], body.up[side.shank]
         ratio = slow_ratio(body, side)
         turning, against = 1.0 / LEVER_SPREAD_M**2, SHANK_LEVER_M / LEVER_SPREAD_M**2
-        for spell in brief_spells(body, side, near_floor):
+        for spell in spells:
             if spell.first == 0:
                 continue
             part = np.arange(spell.first, spell.last + 1)
@@ -263,39 +173,79 @@ def find_contacts(body: Body) -> tuple[Contact, ...]:
     tuple of Contact
         Empty without a shank sensor.
     """
-    sides = [side for side in Side if side.shank in body.paths]
     load = vertical_load(body)
+    spells = stance_spells(body, near_floor=True)
     contacts = []
-    for side in sides:
+    for side, own in spells.items():
         ratio = slow_ratio(body, side)
-        for spell in slow_spells(body, side, near_floor=True):
+        others = [s for other, each in spells.items() if other is not side for s in each]
+        for spell in own:
             strike, strike_sigma_s = _strike(body, side, ratio, spell)
+            if strike is not None and load is not None:
+                loading = _loading(load, spell, others, body.step_s)
+                if loading is not None:
+                    strike, strike_sigma_s = _weighed((strike, strike_sigma_s), loading)
             toe_off, toe_off_sigma_s = _toe_off(body, side, ratio, spell, load, strike)
             contacts.append(Contact(side, strike, strike_sigma_s, toe_off, toe_off_sigma_s))
     return tuple(sorted(contacts, key=lambda c: -1.0 if c.strike is None else c.strike))
 
 
+def _weighed(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
+    """Mean of two values by their standard deviations."""
+    share = b[1] ** 2 / (a[1] ** 2 + b[1] ** 2)
+    return share * a[0] + (1.0 - share) * b[0], float(np.sqrt(share) * a[1])
+
+
 def _strike(body: Body, side: Side, ratio: FloatArray, spell: Spell) -> tuple[float | None, float]:
-    """Place of the foot strike and its standard deviation, s."""
+    """Place of the foot strike by the ankle alone, and its standard deviation, s."""
     if spell.first * body.step_s < 0.02:
         return None, 0.0
     h = body.step_s
-    slow = crossing(ratio, spell.rest, 1.0, -1)
-    half = crossing(ratio, spell.rest, 0.5, -1)
+    part = ratio[spell.first : spell.last + 1]
+    level = max(1.0, ROLLING * float(np.median(part)))
+    calm = part < CORE_RATIO * level
+    arrived = spell.first + int(np.argmax(calm)) if calm.any() else spell.rest
+    slow = crossing(ratio, arrived, level, -1)
+    half = crossing(ratio, arrived, 0.5 * level, -1)
+    if ratio[arrived] > 0.5 * level:
+        half = crossing(-ratio, arrived, -0.5 * level, 1)
     fall_s = max(half - slow, 0.0) * h
     abrupt = 1.0 / (1.0 + np.exp(np.clip((fall_s - ABRUPT_FALL_S) / ABRUPT_WIDTH_S, -30, 30)))
     shift_s = LATE_STRIKE_S + (EARLY_STRIKE_S - LATE_STRIKE_S) * abrupt
     strike = slow - shift_s / h
-    sigma_s = float(np.hypot(np.hypot(0.004, h / np.sqrt(6.0)), min(0.25 * fall_s, 0.02)))
+    sigma_s = float(np.hypot(0.004, min(FALL_SHARE * fall_s, LONGEST_FALL_S)))
     stopped = _floor_stop(body.joint_velocity(side.shank)[:, 2], ratio, spell, h)
     if stopped is not None:
         place, sharpness = stopped
         apart_s = abs(place - strike) * h
         strike = sharpness * place + (1.0 - sharpness) * strike
         sigma_s = sharpness * 0.004 + (1.0 - sharpness) * float(np.hypot(sigma_s, 0.3 * apart_s))
-        sigma_s = float(np.hypot(sigma_s, h / np.sqrt(6.0)))
+    sigma_s = float(np.hypot(sigma_s, h / np.sqrt(6.0)))
     strike -= FILTER_DELAY_SAMPLES
     return float(np.clip(strike, 0.0, len(ratio) - 1.0)), sigma_s
+
+
+def _loading(
+    load: FloatArray, spell: Spell, others: list[Spell], step_s: float
+) -> tuple[float, float] | None:
+    """Touchdown by the beginning of the floor's force, after a flight of both feet."""
+    if any(o.first < spell.first <= o.last for o in others):
+        return None
+    first = max(spell.first - round(LOADING_BEFORE_S / step_s), 0)
+    last = min(spell.first + round(LOADING_AFTER_S / step_s), len(load) - 1)
+    lowest = first + int(np.argmin(load[first : last + 1]))
+    carried = np.flatnonzero(load[lowest:] >= CARRIED_MPS2)
+    if load[lowest] > UNLOADED_MPS2 or not len(carried):
+        return None
+    before = load[max(lowest - round(LANDING_FLIGHT_S / step_s), 0) : lowest + 1]
+    if before.mean() > UNLOADED_MPS2:
+        return None
+    carrying = lowest + int(carried[0])
+    begin = crossing(-load, carrying, -UNLOADED_MPS2, -1)
+    place = crossing(-load, carrying, -HALF_LOADED_MPS2, -1)
+    rise_s = (place - begin) * step_s
+    sigma_s = float(np.hypot(np.hypot(LOADING_SIGMA_S, 0.5 * rise_s), step_s / np.sqrt(6.0)))
+    return place - LOADING_LAG_S / step_s - FILTER_DELAY_SAMPLES, sigma_s
 
 
 def _floor_stop(

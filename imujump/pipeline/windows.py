@@ -25,7 +25,6 @@ from imujump.pipeline.body import Body, Window, solve_body
 from imujump.pipeline.calibration import calibrate, find_rests
 from imujump.pipeline.contacts import (
     Contact,
-    body_speed,
     find_contacts,
     pivot_levers,
     still_samples,
@@ -33,6 +32,7 @@ from imujump.pipeline.contacts import (
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.metrics import measure
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
+from imujump.pipeline.support import body_speed
 
 PRESENT_SHARE = 0.7
 """A sensor with fewer of the span's samples than this is left out of it (own choice)."""
