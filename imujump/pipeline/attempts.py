@@ -42,7 +42,7 @@ STEP_LIMIT_S = 0.9
 TWO_FOOT_OVERLAP = 0.4
 """Both feet take off when the shorter contact shares this part of its time with the other."""
 
-FEET_TOGETHER_S = 0.15
+FEET_TOGETHER_S = 0.09
 """Both feet take off when their toe-offs lie closer than this, with overlap (own choice)."""
 
 
@@ -260,10 +260,10 @@ def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
     start_other = other.strike if other.strike is not None else -np.inf
     shared = min(last.toe_off, other.toe_off) - max(start_last, start_other)
     shorter = min(last.toe_off - start_last, other.toe_off - start_other)
-    if not np.isfinite(shorter):
-        together = (last.toe_off - other.toe_off) * step_s < FEET_TOGETHER_S
-    else:
+    together = True
+    if np.isfinite(shorter):
         together = shared > TWO_FOOT_OVERLAP * shorter
+    together = together and (last.toe_off - other.toe_off) * step_s < FEET_TOGETHER_S
     if not together:
         return (last,)
     return tuple(sorted((last, other), key=lambda c: -np.inf if c.strike is None else c.strike))

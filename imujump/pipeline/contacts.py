@@ -69,6 +69,9 @@ LANDING_FLIGHT_S = 0.15
 ball of the foot, when it goes on to carry body weight (own choice, seen in simulated runs and
 motion capture; the feet's own stop tells more where it is sharp)."""
 
+DOUBLE_SUPPORT_S = 0.05
+"""A foot that leaves while the other stays this much longer does not end the load (own choice)."""
+
 LAST_FALL_S, TISSUE_DELAY_S = 8e-3, 1.5e-3
 """The line from 6 to 2 m/s² is followed to zero, at most this far; soft tissue under the sensors
 passes the load's end on this much late (own choice: a quarter period at 25 Hz is 10 ms, a step
@@ -185,7 +188,11 @@ def find_contacts(body: Body) -> tuple[Contact, ...]:
                 loading = _loading(load, spell, others, body.step_s)
                 if loading is not None:
                     strike, strike_sigma_s = _weighed((strike, strike_sigma_s), loading)
-            toe_off, toe_off_sigma_s = _toe_off(body, side, ratio, spell, load, strike)
+            on_after = spell.last + DOUBLE_SUPPORT_S / body.step_s
+            relieved = any(o.first <= spell.last and o.last > on_after for o in others)
+            toe_off, toe_off_sigma_s = _toe_off(
+                body, side, ratio, spell, None if relieved else load, strike
+            )
             contacts.append(Contact(side, strike, strike_sigma_s, toe_off, toe_off_sigma_s))
     return tuple(sorted(contacts, key=lambda c: -1.0 if c.strike is None else c.strike))
 

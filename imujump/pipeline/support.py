@@ -42,10 +42,10 @@ STRAY_SHARE, ROUGH_STRAY_SHARE = 0.02, 0.3
 SWING_HEIGHT_M = 0.3
 """Range of ankle heights in the air (own choice)."""
 
-FLIGHT_LOAD_MPS2, STANCE_LOAD_MPS2 = 3.0, 10.0
+FLIGHT_LOAD_MPS2, STANCE_LOAD_MPS2 = 3.0, 12.0
 """Load per body mass: spread around zero in flight, from swinging limbs, and the mean of a
-gamma distribution of shape 2 on the floor, half of it (own choice; the mean vertical force
-over a stride is body weight)."""
+gamma distribution of shape 3 on the floor (own choice: the mean vertical force over a stride is
+body weight, in contact more)."""
 
 LOOKS_HZ, SEEN_ANEW_S = 100.0, 0.02
 """The witnesses are asked every 10 ms; what they say changes over about 20 ms, so two looks
@@ -165,9 +165,9 @@ def _flight_over_support(load_mps2: FloatArray) -> FloatArray:
     """Log likelihood ratio (n,) of flight against support from the body's load."""
     spread = load_mps2 / FLIGHT_LOAD_MPS2
     flight = 2.0 / (np.pi * FLIGHT_LOAD_MPS2 * (1.0 + spread**2) ** 2)
-    scale = STANCE_LOAD_MPS2 / 2.0
-    positive = np.maximum(load_mps2, 0.3)
-    support = positive / scale**2 * np.exp(-np.minimum(positive / scale, 5.0))
+    scale = STANCE_LOAD_MPS2 / 3.0
+    positive = np.maximum(load_mps2, 0.5)
+    support = positive**2 / (2.0 * scale**3) * np.exp(-np.minimum(positive / scale, 5.0))
     return np.asarray(np.log(flight / support))
 
 
