@@ -28,6 +28,10 @@ RISE_OVER_STANDING_M = 0.03
 REBOUND_S = 0.6
 """Flights parted by less ground time than this follow each other as one bouncing action."""
 
+REBOUND_HEIGHT = 0.5
+"""A flight that lands into the highest one is the jump, and the highest its rebound, if it
+reaches this part of its height; a gather step before a jump stays lower (own choice)."""
+
 BOUNCES, BOUNCING_MPS = 3, 1.0
 """That many flights running at less than this horizontal speed are bouncing on the spot, not
 attempts (own choice)."""
@@ -162,7 +166,19 @@ def pick_attempts(
         for flight in bout
     ]
     actions = _series(single, SAME_ACTION_S / step_s)
-    return [max(action, key=lambda f: float(heights[f.apex])) for action in actions]
+    return [_jump_of(action, heights, REBOUND_S / step_s) for action in actions]
+
+
+def _jump_of(action: list[Flight], heights: FloatArray, longest: float) -> Flight:
+    """Pick the highest flight of an action, or the jump that it rebounds from."""
+    picked = max(action, key=lambda f: float(heights[f.apex]))
+    for earlier in reversed(action[: action.index(picked)]):
+        if picked.start - earlier.end > longest:
+            break
+        if heights[earlier.apex] < REBOUND_HEIGHT * heights[picked.apex]:
+            break
+        picked = earlier
+    return picked
 
 
 def _series(flights: list[Flight], longest: float) -> list[list[Flight]]:

@@ -54,6 +54,10 @@ count as one (own choice)."""
 CHANGE_RATE_HZ = 5.0
 """Strikes or toe-offs of one foot per second: walking has 2, sprinting 8 (own choice)."""
 
+SHORTEST_CONTACT_S = 0.05
+"""Briefer contacts are slow moments of a foot in the air (own choice; sprinters' contacts last
+0.08 s and more)."""
+
 LEG_SHARE = 0.061
 """Part of body mass that moves with each shank sensor: shank and foot (Dempster, as tabled by
 Winter, from memory)."""
@@ -138,7 +142,9 @@ def stance_spells(body: Body, near_floor: bool) -> Mapping[Side, list[Spell]]:
     for foot, side in enumerate(Side):
         if side in ratios:
             down = np.array([state[foot] for state in STATES])[course]
-            found[side] = _runs(np.repeat(down, stride)[:count], ratios[side])
+            runs = _runs(np.repeat(down, stride)[:count], ratios[side])
+            shortest = SHORTEST_CONTACT_S / body.step_s
+            found[side] = [s for s in runs if s.last - s.first >= shortest]
     return found
 
 
