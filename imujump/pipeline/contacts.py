@@ -117,27 +117,25 @@ def crossing(values: FloatArray, start: int, level: float, step: int) -> float:
     return start + step * (k + min(max(share, 0.0), 1.0))
 
 
-def brief_spells(body: Body, near_floor: bool) -> Mapping[Side, list[Spell]]:
-    """Coarse contacts of each foot that are steps, not stands, with the ankle at rest in them."""
+def _steps(body: Body, spells: Mapping[Side, list[Spell]]) -> dict[Side, list[Spell]]:
+    """Coarse contacts that are steps, not stands, with the ankle at rest in them."""
     longest = LONGEST_STEP_CONTACT_S / body.step_s
     found = {}
-    for side, spells in stance_spells(body, near_floor).items():
+    for side, own in spells.items():
         ratio = slow_ratio(body, side)
-        found[side] = [
-            s for s in spells if s.last - s.first < longest and ratio[s.rest] < CORE_RATIO
-        ]
+        found[side] = [s for s in own if s.last - s.first < longest and ratio[s.rest] < CORE_RATIO]
     return found
 
 
-def still_samples(body: Body, near_floor: bool) -> Mapping[Side, IntArray]:
+def still_samples(body: Body, spells: Mapping[Side, list[Spell]]) -> Mapping[Side, IntArray]:
     """Find the samples at which each foot rests on the floor in a brief contact."""
     return {
-        side: np.array([s.rest for s in spells], dtype=np.int64)
-        for side, spells in brief_spells(body, near_floor).items()
+        side: np.array([s.rest for s in own], dtype=np.int64)
+        for side, own in _steps(body, spells).items()
     }
 
 
-def pivot_levers(body: Body, near_floor: bool) -> Mapping[Side, float]:
+def pivot_levers(body: Body, spells: Mapping[Side, list[Spell]]) -> Mapping[Side, float]:
     """Distance from each shank sensor down to the point it turns about while on the floor.
 
     Least squares over the slow samples of all brief contacts: there the sensor moves as the
@@ -145,11 +143,11 @@ def pivot_levers(body: Body, near_floor: bool) -> Mapping[Side, float]:
     lower than asked, and a foot that rolls, show here.
     """
     found = {}
-    for side, spells in brief_spells(body, near_floor).items():
+    for side, own in _steps(body, spells).items():
         path, up = body.paths[side.shank], body.up[side.shank]
         ratio = slow_ratio(body, side)
         turning, against = 1.0 / LEVER_SPREAD_M**2, SHANK_LEVER_M / LEVER_SPREAD_M**2
-        for spell in spells:
+        for spell in own:
             if spell.first == 0:
                 continue
             part = np.arange(spell.first, spell.last + 1)

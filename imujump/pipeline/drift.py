@@ -17,98 +17,22 @@ from the same factorisation.
 from __future__ import annotations
 
 import copy
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, cho_solve_banded, cholesky_banded
 
 from imujump.model import BoolArray, FloatArray, IntArray
-from imujump.pipeline.strapdown import Strapdown, cross_matrix, cumulative_trapezoid, rotate
-
-ATTITUDE, VELOCITY, POSITION = slice(0, 3), slice(3, 6), slice(6, 9)
-STATES = 9
-BIASES = 6
-
-
-UNSAMPLED_SHARE = 0.15
-"""Velocity lost per sample, as a part of sample period times second difference of acceleration:
-an impact shorter than a few samples is not integrated truly. The trapezoid rule itself errs by
-1/12 of that; the rest is for the sensor's low-pass and aliasing (own choice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class NoiseModel:
-    """How fast dead reckoning goes wrong.
-
-    Attributes
-    ----------
-    gyro_density : float
-        White noise of the gyroscope, rad/s/√Hz.
-    accel_density : float
-        White noise of the accelerometer incl. soft tissue, m/s²/√Hz.
-    gyro_scale, accel_scale : float
-        Relative scale error (one standard deviation).
-    gyro_bias_radps, accel_bias_mps2 : float
-        Standard deviation of the constant biases left after the rest calibration.
-    clipped_accel_mps2, missing_accel_mps2 : float
-        Standard deviation of a sample's specific force when it was clipped or lost.
-    missing_gyro_radps : float
-        Standard deviation of the angular rate while samples are missing.
-    """
-
-    gyro_density: float
-    accel_density: float
-    gyro_scale: float
-    accel_scale: float
-    gyro_bias_radps: float
-    accel_bias_mps2: float
-    clipped_accel_mps2: float
-    missing_accel_mps2: float
-    missing_gyro_radps: float
-
-
-class _Propagation:
-    """Exact transition of the error state between any two samples of one sensor.
-
-    Derivatives: attitude' = -R b_g; velocity' = attitude × f - R b_a; position' =
-    velocity, with f the specific force in world axes. Running integrals from the window's
-    start give the transition between any pair of samples by differences.
-    """
-
-    def __init__(self, path: Strapdown) -> None:
-        h = path.step_s
-        self.time = np.arange(len(path.rot)) * h
-        f = -cross_matrix(path.force_mps2)
-        self.rot1 = cumulative_trapezoid(path.rot, h)
-        self.rot2 = cumulative_trapezoid(self.rot1, h)
-        self.force1 = cumulative_trapezoid(f, h)
-        self.force2 = cumulative_trapezoid(self.force1, h)
-        self.mixed1 = cumulative_trapezoid(f @ self.rot1, h)
-        self.mixed2 = cumulative_trapezoid(self.mixed1, h)
-
-    def between(self, start: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray]:
-        """State transitions (m, 9, 9) and bias effects (m, 9, 6) from start to end."""
-        m = len(start)
-        dt = (self.time[end] - self.time[start])[:, None, None]
-        phi = np.zeros((m, STATES, STATES))
-        phi[:] = np.eye(STATES)
-        f1 = self.force1[end] - self.force1[start]
-        f2 = self.force2[end] - self.force2[start] - dt * self.force1[start]
-        phi[:, VELOCITY, ATTITUDE] = f1
-        phi[:, POSITION, ATTITUDE] = f2
-        phi[:, POSITION, VELOCITY] = dt * np.eye(3)
-        bias = np.zeros((m, STATES, BIASES))
-        r0 = self.rot1[start]
-        r1 = self.rot1[end] - r0
-        r2 = self.rot2[end] - self.rot2[start] - dt * r0
-        m1 = self.mixed1[end] - self.mixed1[start] - f1 @ r0
-        m2 = self.mixed2[end] - self.mixed2[start] - dt * self.mixed1[start] - f2 @ r0
-        bias[:, ATTITUDE, 0:3] = -r1
-        bias[:, VELOCITY, 0:3] = -m1
-        bias[:, POSITION, 0:3] = -m2
-        bias[:, VELOCITY, 3:6] = -r1
-        bias[:, POSITION, 3:6] = -r2
-        return phi, bias
+from imujump.pipeline.error_growth import (
+    ATTITUDE,
+    BIASES,
+    POSITION,
+    STATES,
+    VELOCITY,
+    NoiseModel,
+    Propagation,
+    process_noise,
+)
+from imujump.pipeline.strapdown import Strapdown, cross_matrix
 
 
 class DriftProblem:
@@ -162,7 +86,7 @@ class DriftProblem:
         self.sensors = len(paths)
         self.width = STATES * self.sensors
         self.border = BIASES * self.sensors + len(scalars)
-        self._propagations = tuple(_Propagation(path) for path in paths)
+        self._propagations = tuple(Propagation(path) for path in paths)
         m, k = self.width, len(self.knots)
         self._diagonal = np.zeros((k, m, m))
         self._below = np.zeros((k - 1, m, m))
@@ -170,7 +94,6 @@ class DriftProblem:
         self._corner = np.zeros((self.border, self.border))
         self._rhs = np.zeros((k, m))
         self._rhs_border = np.zeros(self.border)
-        self._transitions: list[tuple[FloatArray, FloatArray]] = []
         for s, path in enumerate(paths):
             self._add_motion(s, path, noise[s], missing[s], clipped[s])
         for number, (mean, sigma) in enumerate(scalars):
@@ -182,8 +105,7 @@ class DriftProblem:
         self, s: int, path: Strapdown, noise: NoiseModel, missing: BoolArray, clipped: BoolArray
     ) -> None:
         phi, effect = self._propagations[s].between(self.knots[:-1], self.knots[1:])
-        self._transitions.append((phi, effect))
-        q_inv = np.linalg.inv(_process_noise(path, noise, missing, clipped, self.knots))
+        q_inv = np.linalg.inv(process_noise(path, noise, missing, clipped, self.knots))
         own = slice(STATES * s, STATES * (s + 1))
         bias = slice(BIASES * s, BIASES * (s + 1))
         phi_q = np.swapaxes(phi, 1, 2) @ q_inv
@@ -236,17 +158,59 @@ class DriftProblem:
         scalars : FloatArray, optional
             (r, number of scalars) weights on the further constants.
         """
-        k = self.knot_numbers(index)
-        w = weights / sigma[:, None]
-        z = value / sigma
-        np.add.at(self._diagonal, k, w[:, :, None] * w[:, None, :])
-        np.add.at(self._rhs, k, w * z[:, None])
+        c = np.zeros((len(weights), self.border))
         if scalars is not None:
-            c = scalars / sigma[:, None]
-            first = BIASES * self.sensors
-            np.add.at(self._edge[:, :, first:], k, w[:, :, None] * c[:, None, :])
-            self._corner[first:, first:] += c.T @ c
-            self._rhs_border[first:] += c.T @ z
+            c[:, BIASES * self.sensors :] = scalars
+        self._add(self.knot_numbers(index), weights, c, value, sigma)
+
+    def add_between(
+        self,
+        sensor: int,
+        index: IntArray,
+        weights: FloatArray,
+        value: FloatArray,
+        sigma: FloatArray,
+        scalars: FloatArray,
+    ) -> None:
+        """Add r facts on one sensor's error states (r, 9) at any samples, knots or not.
+
+        The error at a sample has grown from that at the knot before; the noise in between,
+        of less than one knot spacing, is left out.
+        """
+        start = np.searchsorted(self.knots, index, side="right") - 1
+        phi, effect = self._propagations[sensor].between(self.knots[start], index)
+        on_states = np.zeros((len(weights), self.width))
+        on_states[:, STATES * sensor : STATES * (sensor + 1)] = np.einsum(
+            "ri,rij->rj", weights, phi
+        )
+        on_border = np.zeros((len(weights), self.border))
+        on_border[:, BIASES * sensor : BIASES * (sensor + 1)] = np.einsum(
+            "ri,rij->rj", weights, effect
+        )
+        on_border[:, BIASES * self.sensors :] = scalars
+        self._add(start, on_states, on_border, value, sigma)
+
+    def _add(
+        self,
+        k: IntArray,
+        on_states: FloatArray,
+        on_border: FloatArray,
+        value: FloatArray,
+        sigma: FloatArray,
+    ) -> None:
+        w, c, z = on_states / sigma[:, None], on_border / sigma[:, None], value / sigma
+        squares, edges = w[:, :, None] * w[:, None, :], w[:, :, None] * c[:, None, :]
+        right = w * z[:, None]
+        if np.all(np.diff(k) > 0):
+            self._diagonal[k] += squares
+            self._edge[k] += edges
+            self._rhs[k] += right
+        else:  # several facts at one knot
+            np.add.at(self._diagonal, k, squares)
+            np.add.at(self._edge, k, edges)
+            np.add.at(self._rhs, k, right)
+        self._corner += c.T @ c
+        self._rhs_border += c.T @ z
 
     def pin(self, sensor: int, index: int, component: int, value: float, sigma: float) -> None:
         """State one error component (0-2 attitude, 3-5 velocity, 6-8 position) at a knot."""
@@ -300,31 +264,30 @@ class DriftSolution:
         """Error states (r, 9 sensors) at knots."""
         return self._chain[self.problem.knot_numbers(index)]
 
-    def _at(self, s: int, index: IntArray) -> FloatArray:
-        """Error state (r, 9) of one sensor at any samples."""
-        knots = self.problem.knots
-        phi, effect = self.problem._transitions[s]
-        k = np.clip(np.searchsorted(knots, index, side="right") - 1, 0, len(knots) - 2)
-        states = self._chain[:, STATES * s : STATES * (s + 1)]
-        bias = self._tail[BIASES * s : BIASES * (s + 1)]
-        jump = states[1:] - rotate(phi, states[:-1]) - effect @ bias
-        inside = np.clip(index, knots[0], knots[-1])
-        part, part_effect = self.problem._propagations[s].between(knots[k], inside)
-        share = ((inside - knots[k]) / (knots[k + 1] - knots[k]))[:, None]
-        return np.asarray(rotate(part, states[k]) + part_effect @ bias + share * jump[k])
+    def path(self, sensor: int) -> Strapdown:
+        """Return a sensor's dead reckoning without its drift, at every sample."""
+        problem = self.problem
+        error = problem._propagations[sensor].everywhere(
+            problem.knots, self._states(sensor), self._bias(sensor)
+        )
+        return self._corrected(sensor, problem.paths[sensor], error)
 
-    def path(self, sensor: int, index: IntArray | None = None) -> Strapdown:
-        """Return a sensor's dead reckoning without its drift, at every sample or at some."""
-        old = self.problem.paths[sensor]
-        if index is None:
-            index = np.arange(len(old.rot))
-        else:
-            old = old.at(index)
-        error = self._at(sensor, index)
+    def path_at_knots(self, sensor: int) -> Strapdown:
+        """Return the same at the knots only."""
+        old = self.problem.paths[sensor].at(self.problem.knots)
+        return self._corrected(sensor, old, self._states(sensor))
+
+    def _states(self, sensor: int) -> FloatArray:
+        return self._chain[:, STATES * sensor : STATES * (sensor + 1)]
+
+    def _bias(self, sensor: int) -> FloatArray:
+        return self._tail[BIASES * sensor : BIASES * (sensor + 1)]
+
+    def _corrected(self, sensor: int, old: Strapdown, error: FloatArray) -> Strapdown:
         turn = cross_matrix(error[:, ATTITUDE])
         rot = turn + 0.5 * turn @ turn  # second order: good to 1e-5 for a 2 degree error
         rot = old.rot + rot @ old.rot
-        bias = self._tail[BIASES * sensor : BIASES * (sensor + 1)]
+        bias = self._bias(sensor)
         force = old.force_mps2 + np.cross(error[:, ATTITUDE], old.force_mps2) - rot @ bias[3:]
         return Strapdown(
             old.step_s,
@@ -360,39 +323,3 @@ class DriftSolution:
         k = int(np.clip(np.searchsorted(knots, index, side="right") - 1, 0, len(knots) - 2))
         share = (index - knots[k]) / (knots[k + 1] - knots[k])
         return k, float(np.clip(share, 0.0, 1.0))
-
-
-def _process_noise(
-    path: Strapdown, noise: NoiseModel, missing: BoolArray, clipped: BoolArray, knots: IntArray
-) -> FloatArray:
-    """Covariance (m, 9, 9) that each segment between knots adds to the error state.
-
-    Scale errors act over a segment in one direction, so they add linearly within it,
-    whereas sample noise adds in variance.
-    """
-    h = path.step_s
-    speed = np.linalg.norm(path.gyro_radps, axis=1)
-    force = np.linalg.norm(path.accel_mps2, axis=1)
-
-    def integral(values: FloatArray) -> FloatArray:
-        total = np.concatenate(((0.0,), np.cumsum(values) * h))
-        return np.asarray(total[knots[1:]] - total[knots[:-1]])
-
-    dt = (knots[1:] - knots[:-1]) * h
-    lost = integral(missing.astype(float))
-    over = integral((clipped & ~missing).astype(float))
-    q_att = noise.gyro_density**2 * dt + (noise.gyro_scale * integral(speed)) ** 2
-    q_att += (noise.missing_gyro_radps * lost) ** 2
-    q_vel = noise.accel_density**2 * dt + (noise.accel_scale * integral(force)) ** 2
-    q_vel += (noise.missing_accel_mps2 * lost) ** 2 + (noise.clipped_accel_mps2 * over) ** 2
-    bend = np.zeros(len(force))
-    bend[1:-1] = np.linalg.norm(np.diff(path.accel_mps2, n=2, axis=0), axis=1)
-    q_vel += integral((UNSAMPLED_SHARE * bend) ** 2) * h
-    out = np.zeros((len(dt), STATES, STATES))
-    axis = np.arange(3)
-    out[:, axis, axis] = q_att[:, None]
-    out[:, axis + 3, axis + 3] = q_vel[:, None]
-    # White acceleration over dt: position variance q dt²/3, covariance q dt/2.
-    out[:, axis + 6, axis + 6] = (q_vel * dt**2 / 3.0 + 1e-10)[:, None]
-    out[:, axis + 3, axis + 6] = out[:, axis + 6, axis + 3] = (q_vel * dt / 2.0)[:, None]
-    return out

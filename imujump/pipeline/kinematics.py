@@ -10,7 +10,7 @@ import numpy as np
 
 from imujump.model import FloatArray, Placement, Side
 from imujump.pipeline.body import Body
-from imujump.pipeline.drift import STATES
+from imujump.pipeline.error_growth import STATES
 
 LEVER_SPREAD_M = 0.03
 """Distance of the assumed from the true mid hip or ankle: body size, mounting (own choice)."""

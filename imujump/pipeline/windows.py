@@ -21,7 +21,7 @@ from imujump.pipeline.attempts import (
     pick_attempts,
     shank_flights,
 )
-from imujump.pipeline.body import Body, Window, solve_body
+from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests
 from imujump.pipeline.contacts import (
     Contact,
@@ -30,9 +30,10 @@ from imujump.pipeline.contacts import (
     still_samples,
 )
 from imujump.pipeline.kinematics import pelvis_height
+from imujump.pipeline.linkage import LinkedBody
 from imujump.pipeline.metrics import measure
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
-from imujump.pipeline.support import body_speed
+from imujump.pipeline.support import body_speed, stance_spells
 
 PRESENT_SHARE = 0.7
 """A sensor with fewer of the span's samples than this is left out of it (own choice)."""
@@ -165,12 +166,13 @@ def _weightless_pelvis(samples: Mapping[Placement, Samples], step_s: float) -> b
 
 def _motion(window: Window) -> tuple[Body, tuple[Contact, ...]]:
     """Motion and contacts, each refined by the other twice."""
-    body = solve_body(window)
+    linked = LinkedBody(window)
+    body = linked.solve()
     if not any(side.shank in window.sensors for side in Side):
         return body, ()
-    body = solve_body(window, still_samples(body, near_floor=False))
-    levers = pivot_levers(body, near_floor=True)
-    body = solve_body(window, still_samples(body, near_floor=True), levers)
+    body = linked.solve(still_samples(body, stance_spells(body, near_floor=False)))
+    spells = stance_spells(body, near_floor=True)
+    body = linked.solve(still_samples(body, spells), pivot_levers(body, spells))
     return body, find_contacts(body)
 
 

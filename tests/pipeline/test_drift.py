@@ -14,8 +14,8 @@ from imujump.pipeline.drift import (
     STATES,
     DriftProblem,
     NoiseModel,
-    _process_noise,
-    _Propagation,
+    Propagation,
+    process_noise,
 )
 from imujump.pipeline.strapdown import Strapdown, dead_reckon
 
@@ -90,8 +90,8 @@ def case(sensors: int, seed: int) -> Case:
     problem = DriftProblem(paths, NOISES[:sensors], missing, clipped, KNOTS, SCALARS)
     dense = Dense(sensors)
     for s, path in enumerate(paths):
-        phi, effect = _Propagation(path).between(KNOTS[:-1], KNOTS[1:])
-        noise = _process_noise(path, NOISES[s], missing[s], clipped[s], KNOTS)
+        phi, effect = Propagation(path).between(KNOTS[:-1], KNOTS[1:])
+        noise = process_noise(path, NOISES[s], missing[s], clipped[s], KNOTS)
         for k in range(len(KNOTS) - 1):
             white = np.linalg.inv(np.linalg.cholesky(noise[k]))
             rows = np.zeros((STATES, dense.width))
@@ -185,7 +185,7 @@ def test_the_error_model_is_the_derivative_of_dead_reckoning(component: int) -> 
     tilted = Rotation.from_rotvec(-state[:3]).as_matrix() @ start
     off = dead_reckon(accel + bias[3:], gyro + bias[:3], STEP_S, tilted, GRAVITY)
     first, last = np.array((0,)), np.array((SAMPLES - 1,))
-    phi, effect = _Propagation(off).between(first, last)
+    phi, effect = Propagation(off).between(first, last)
     grown = phi[0] @ state + effect[0] @ bias
     turn = Rotation.from_matrix(true.rot[-1] @ off.rot[-1].T).as_rotvec()
     seconds = (SAMPLES - 1) * STEP_S
@@ -199,7 +199,7 @@ def test_transitions_chain() -> None:
     """From a to c is from a to b and on from b to c."""
     path = swinging(np.random.default_rng(3))
     a, b, c = (np.array((k,)) for k in (5, 48, 110))
-    model = _Propagation(path)
+    model = Propagation(path)
     (ab, eab), (bc, ebc), (ac, eac) = model.between(a, b), model.between(b, c), model.between(a, c)
     np.testing.assert_allclose(bc @ ab, ac, atol=1e-10)
     np.testing.assert_allclose(bc @ eab + ebc, eac, atol=1e-10)

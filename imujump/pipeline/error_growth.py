@@ -1,0 +1,181 @@
+"""How the errors of dead reckoning grow from one instant to another.
+
+The error state of a sensor holds the errors of attitude, velocity and position (nine numbers,
+world axes). Derivatives: attitude' = -R b_g; velocity' = attitude × f - R b_a; position' =
+velocity, with f the specific force in world axes, R the sensor's attitude and b_g, b_a the
+constant biases of gyroscope and accelerometer. The derivatives are linear, so running
+integrals from the window's start give the growth between any two samples by differences.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from imujump.model import BoolArray, FloatArray, IntArray
+from imujump.pipeline.strapdown import Strapdown, cross_matrix, cumulative_trapezoid
+
+ATTITUDE, VELOCITY, POSITION = slice(0, 3), slice(3, 6), slice(6, 9)
+STATES = 9
+BIASES = 6
+
+UNSAMPLED_SHARE = 0.15
+"""Velocity lost per sample, as a part of sample period times second difference of acceleration:
+an impact shorter than a few samples is not integrated truly. The trapezoid rule itself errs by
+1/12 of that; the rest is for the sensor's low-pass and aliasing (own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseModel:
+    """How fast dead reckoning goes wrong.
+
+    Attributes
+    ----------
+    gyro_density : float
+        White noise of the gyroscope, rad/s/√Hz.
+    accel_density : float
+        White noise of the accelerometer incl. soft tissue, m/s²/√Hz.
+    gyro_scale, accel_scale : float
+        Relative scale error (one standard deviation).
+    gyro_bias_radps, accel_bias_mps2 : float
+        Standard deviation of the constant biases left after the rest calibration.
+    clipped_accel_mps2, missing_accel_mps2 : float
+        Standard deviation of a sample's specific force when it was clipped or lost.
+    missing_gyro_radps : float
+        Standard deviation of the angular rate while samples are missing.
+    """
+
+    gyro_density: float
+    accel_density: float
+    gyro_scale: float
+    accel_scale: float
+    gyro_bias_radps: float
+    accel_bias_mps2: float
+    clipped_accel_mps2: float
+    missing_accel_mps2: float
+    missing_gyro_radps: float
+
+
+class Propagation:
+    """Exact growth of the error state of one sensor between any two samples.
+
+    Parameters
+    ----------
+    path : Strapdown
+        Dead reckoning of the sensor.
+    """
+
+    def __init__(self, path: Strapdown) -> None:
+        h = path.step_s
+        self._path = path
+        self._time = np.arange(len(path.rot)) * h
+        self._force1 = cumulative_trapezoid(path.force_mps2, h)
+        self._force2 = cumulative_trapezoid(self._force1, h)
+        self._rot1 = cumulative_trapezoid(path.rot, h)
+        self._rot2 = cumulative_trapezoid(self._rot1, h)
+        # Column by column of R: the velocity that a unit gyroscope bias makes up.
+        mixed = np.cross(self._rot1, path.force_mps2[:, :, None], axis=1)
+        self._mixed1 = cumulative_trapezoid(mixed, h)
+        self._mixed2 = cumulative_trapezoid(self._mixed1, h)
+
+    def between(self, start: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray]:
+        """State transitions (m, 9, 9) and bias effects (m, 9, 6) from start to end."""
+        m = len(start)
+        dt = (self._time[end] - self._time[start])[:, None, None]
+        phi = np.zeros((m, STATES, STATES))
+        phi[:] = np.eye(STATES)
+        force1 = self._force1[end] - self._force1[start]
+        force2 = self._force2[end] - self._force2[start] - dt[:, 0] * self._force1[start]
+        f1, f2 = -cross_matrix(force1), -cross_matrix(force2)
+        phi[:, VELOCITY, ATTITUDE] = f1
+        phi[:, POSITION, ATTITUDE] = f2
+        phi[:, POSITION, VELOCITY] = dt * np.eye(3)
+        bias = np.zeros((m, STATES, BIASES))
+        r0 = self._rot1[start]
+        r1 = self._rot1[end] - r0
+        r2 = self._rot2[end] - self._rot2[start] - dt * r0
+        m1 = self._mixed1[end] - self._mixed1[start] - f1 @ r0
+        m2 = self._mixed2[end] - self._mixed2[start] - dt * self._mixed1[start] - f2 @ r0
+        bias[:, ATTITUDE, 0:3] = -r1
+        bias[:, VELOCITY, 0:3] = -m1
+        bias[:, POSITION, 0:3] = -m2
+        bias[:, VELOCITY, 3:6] = -r1
+        bias[:, POSITION, 3:6] = -r2
+        return phi, bias
+
+    def everywhere(self, knots: IntArray, states: FloatArray, bias: FloatArray) -> FloatArray:
+        """Error states (n, 9) at every sample from those at knots (k, 9) and the biases (6,).
+
+        Between two knots the errors grow from the earlier one; what is missing at the later
+        one, the noise of the segment, is spread evenly over it.
+        """
+        h, n = self._path.step_s, len(self._time)
+        turned = -self._rot1 @ bias[:3]
+        slid = np.cross(turned, self._path.force_mps2) - self._path.rot @ bias[3:]
+        sped = cumulative_trapezoid(slid, h)
+        moved = cumulative_trapezoid(sped, h)
+
+        def grown(k: IntArray, end: IntArray) -> FloatArray:
+            start = knots[k]
+            dt = (self._time[end] - self._time[start])[:, None]
+            tilt = states[k, ATTITUDE] - turned[start]
+            speed = states[k, VELOCITY]
+            force1 = self._force1[end] - self._force1[start]
+            force2 = self._force2[end] - self._force2[start] - dt * self._force1[start]
+            return np.hstack(
+                (
+                    tilt + turned[end],
+                    speed + np.cross(tilt, force1) + sped[end] - sped[start],
+                    states[k, POSITION]
+                    + dt * speed
+                    + np.cross(tilt, force2)
+                    + moved[end]
+                    - moved[start]
+                    - dt * sped[start],
+                )
+            )
+
+        segments = np.arange(len(knots) - 1)
+        jump = states[1:] - grown(segments, knots[1:])
+        index = np.arange(n)
+        k = np.clip(np.searchsorted(knots, index, side="right") - 1, 0, len(knots) - 2)
+        inside = np.clip(index, knots[0], knots[-1])
+        share = ((inside - knots[k]) / (knots[k + 1] - knots[k]))[:, None]
+        return np.asarray(grown(k, inside) + share * jump[k])
+
+
+def process_noise(
+    path: Strapdown, noise: NoiseModel, missing: BoolArray, clipped: BoolArray, knots: IntArray
+) -> FloatArray:
+    """Covariance (m, 9, 9) that each segment between knots adds to the error state.
+
+    Scale errors act over a segment in one direction, so they add linearly within it,
+    whereas sample noise adds in variance.
+    """
+    h = path.step_s
+    speed = np.linalg.norm(path.gyro_radps, axis=1)
+    force = np.linalg.norm(path.accel_mps2, axis=1)
+
+    def integral(values: FloatArray) -> FloatArray:
+        total = np.concatenate(((0.0,), np.cumsum(values) * h))
+        return np.asarray(total[knots[1:]] - total[knots[:-1]])
+
+    dt = (knots[1:] - knots[:-1]) * h
+    lost = integral(missing.astype(float))
+    over = integral((clipped & ~missing).astype(float))
+    q_att = noise.gyro_density**2 * dt + (noise.gyro_scale * integral(speed)) ** 2
+    q_att += (noise.missing_gyro_radps * lost) ** 2
+    q_vel = noise.accel_density**2 * dt + (noise.accel_scale * integral(force)) ** 2
+    q_vel += (noise.missing_accel_mps2 * lost) ** 2 + (noise.clipped_accel_mps2 * over) ** 2
+    bend = np.zeros(len(force))
+    bend[1:-1] = np.linalg.norm(np.diff(path.accel_mps2, n=2, axis=0), axis=1)
+    q_vel += integral((UNSAMPLED_SHARE * bend) ** 2) * h
+    out = np.zeros((len(dt), STATES, STATES))
+    axis = np.arange(3)
+    out[:, axis, axis] = q_att[:, None]
+    out[:, axis + 3, axis + 3] = q_vel[:, None]
+    # White acceleration over dt: position variance q dt²/3, covariance q dt/2.
+    out[:, axis + 6, axis + 6] = (q_vel * dt**2 / 3.0 + 1e-10)[:, None]
+    out[:, axis + 3, axis + 6] = out[:, axis + 6, axis + 3] = (q_vel * dt / 2.0)[:, None]
+    return out

@@ -1,0 +1,119 @@
+"""What is known of a sensor's motion: its noise, standing still, feet that pivot on the floor."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from imujump.model import FloatArray, IntArray, Placement
+from imujump.pipeline.body import Window
+from imujump.pipeline.drift import DriftProblem
+from imujump.pipeline.error_growth import STATES, NoiseModel
+from imujump.pipeline.strapdown import Strapdown, cross_matrix, rotate
+
+PELVIS_NOISE = NoiseModel(
+    gyro_density=3e-4,
+    accel_density=0.02,
+    gyro_scale=0.003,
+    accel_scale=0.003,
+    gyro_bias_radps=5e-4,
+    accel_bias_mps2=0.05,
+    clipped_accel_mps2=50.0,
+    missing_accel_mps2=12.0,
+    missing_gyro_radps=1.5,
+)
+"""Pelvis sensor: own choice from data-sheet noise of common parts widened for soft tissue;
+scale and bias sizes after the rest calibration; gap figures are the spread of the signals
+themselves while running."""
+
+SHANK_NOISE = NoiseModel(
+    gyro_density=3e-4,
+    accel_density=0.05,
+    gyro_scale=0.003,
+    accel_scale=0.004,
+    gyro_bias_radps=1e-3,
+    accel_bias_mps2=0.05,
+    clipped_accel_mps2=80.0,
+    missing_accel_mps2=40.0,
+    missing_gyro_radps=5.0,
+)
+"""Shank sensor: as the pelvis, with the stronger soft-tissue motion of the leg."""
+
+PIVOT_SPEED_MPS = 0.25
+"""Speed of the ankle at its slowest in a running contact: soft tissue, lever off by 1-2 cm at
+200 degrees per second, skid of the shoe (own choice)."""
+
+CONTACT_HEIGHT_M = 0.03
+"""Ankle height at mid-contact against standing: heel off the floor, uneven floor (own choice)."""
+
+REST_SPEED_MPS = 0.02
+"""Sway of pelvis and shanks of a person standing still (own choice: 1-2 cm at 0.3 Hz)."""
+
+FLOOR_M = 0.01
+"""Unevenness of a court floor and of foot placement between two stands (own choice)."""
+
+POSTURE_M = 0.03
+"""Standing pelvis height repeats to within this between two stands (own choice)."""
+
+START_M, START_RAD = 0.3, 0.3
+"""How well a foot's place under the pelvis and a shank's heading are known before the leg
+closure finds them (own choice: a staggered stance, a curved run-up)."""
+
+
+def rest_facts(
+    problem: DriftProblem,
+    window: Window,
+    placement: Placement,
+    number: int,
+    path: Strapdown,
+    start_m: FloatArray | None = None,
+) -> None:
+    """Standing: upright at the start, no velocity, the same height in every stand.
+
+    With ``start_m`` the sensor's place and heading at the start are only roughly known.
+    """
+    start = np.zeros(3) if start_m is None else start_m
+    origin_m, heading_rad = (1e-4, 1e-5) if start_m is None else (START_M, START_RAD)
+    posture = POSTURE_M if placement is Placement.PELVIS else FLOOR_M
+    for axis in range(2):
+        problem.pin(number, 0, axis, 0.0, 5e-3)
+    problem.pin(number, 0, 2, 0.0, heading_rad)
+    for axis in range(3):
+        problem.pin(number, 0, 6 + axis, float(start[axis]), origin_m)
+    for first, last in window.rests:
+        index = np.linspace(first, last, 4).astype(np.int64)
+        for axis in range(3):
+            weights = np.zeros((4, problem.width))
+            weights[:, STATES * number + 3 + axis] = 1.0
+            problem.add(index, weights, -path.velocity_mps[index, axis], np.full(4, REST_SPEED_MPS))
+        weights = np.zeros((4, problem.width))
+        weights[:, STATES * number + 8] = 1.0
+        height = np.zeros((4, problem.scalars))
+        height[:, number] = -1.0
+        sigma = np.full(4, 1e-3 if first == 0 else 2.0 * posture)  # four facts share it
+        problem.add(index, weights, -path.position_m[index, 2], sigma, height)
+
+
+def pivot_facts(
+    problem: DriftProblem, number: int, path: Strapdown, lever: FloatArray, index: IntArray
+) -> None:
+    """Mid-contact: the ankle is at rest, and about as high above the floor as standing."""
+    if not len(index):
+        return
+    arm = path.rot[index] @ lever
+    weights = np.zeros((len(index), STATES))
+    weights[:, 8] = 1.0
+    weights[:, 0:2] = np.stack((arm[:, 1], -arm[:, 0]), axis=1)
+    at_rest, nothing = np.zeros((2, len(index), problem.scalars))
+    at_rest[:, number] = -1.0
+    rise = path.position_m[index, 2] + arm[:, 2] + np.linalg.norm(lever)
+    height = np.full(len(index), CONTACT_HEIGHT_M)
+    problem.add_between(number, index, weights, -rise, height, at_rest)
+    swing = rotate(path.rot[index], np.cross(path.gyro_radps[index], lever))
+    velocity = path.velocity_mps[index] + swing
+    turn = -cross_matrix(swing)
+    for axis in range(3):
+        weights = np.zeros((len(index), STATES))
+        weights[:, 3 + axis] = 1.0
+        weights[:, 0:3] = turn[:, axis]
+        speed = np.full(len(index), PIVOT_SPEED_MPS)
+        problem.add_between(number, index, weights, -velocity[:, axis], speed, nothing)

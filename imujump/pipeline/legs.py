@@ -1,0 +1,179 @@
+"""Legs that no sensor shows: joint centres, and the thigh's constant length as a fact.
+
+The thigh carries no sensor but joins hip and knee at constant length at every instant, in
+stance, swing and flight alike. That needs no foot event and puts both feet and the pelvis
+into one frame; the use of constant thigh length to reconstruct legs from pelvis and shank
+sensors follows L. Sy et al., IEEE Trans. Biomed. Eng. 68(4):1293-1304, 2021.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from imujump.model import FloatArray, IntArray, Placement, Side
+from imujump.pipeline.body import SHANK_LEVER_M, Window
+from imujump.pipeline.drift import DriftProblem
+from imujump.pipeline.error_growth import STATES
+from imujump.pipeline.strapdown import Strapdown
+
+HIP_FORWARD_M, HIP_SIDE_M, HIP_DOWN_M = 0.08, 0.085, 0.05
+"""Hip joint seen from a sensor on the sacrum. The hip joint lies about 0.10 m in front of the
+sacral skin and 0.08 m below its level, 0.08-0.09 m beside the midline (regressions of
+Harrington et al., J. Biomech. 40:595, 2007, at adult size, from memory); a belt sensor sits a
+little lower and stands off by its own thickness."""
+
+SHANK_LENGTH_M, THIGH_LENGTH_M, BONE_SPREAD_M = 0.40, 0.41, 0.05
+"""Ankle-knee and knee-hip distance of an adult of 1.65-1.80 m (0.246 and 0.245 of stature,
+Drillis and Contini 1966 as tabled by Winter, from memory); the spread covers youths and tall
+players. Both are estimated in each attempt."""
+
+KNEE_SPREAD_M = 0.04
+"""Knee off the vertical above the shank sensor when standing: stance, knee bend, mounting."""
+
+HIP_SPREAD_M = 0.02
+"""Mid hip off its assumed place seen from the pelvis sensor."""
+
+HIP_YAW_M = 0.03
+"""Shift of each hip along the forward axis by a pelvis axis that is 20 degrees off."""
+
+LEG_CLOSURE_M, LEG_CLOSURE_WITH_CONTACTS_M = 0.02, 0.04
+"""Misfit of the rigid thigh: soft tissue, joint centres that move. It lasts for a good part of a
+step, so neighbouring knots repeat it; once contacts hold the feet it gets less weight. Own
+choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Legs:
+    """Joint centres and thigh length, estimated along with the drift.
+
+    ``thigh_m`` is one length for both legs; ``hip_m`` (3,) mid hip in pelvis sensor axes;
+    ``hip_yaw_m`` the forward shift of the left hip (and backward of the right); ``knee_m``
+    the knee (3,) in each shank's sensor axes.
+    """
+
+    thigh_m: float
+    hip_m: FloatArray
+    hip_yaw_m: float
+    knee_m: Mapping[Side, FloatArray]
+
+
+def outward(side: Side | None) -> float:
+    """Sign of a side along the axis to the left."""
+    return 1.0 if side is Side.LEFT else -1.0
+
+
+def hip_lever(forward: FloatArray, up: FloatArray, side_m: float) -> FloatArray:
+    left = np.cross(up, forward)
+    return HIP_FORWARD_M * forward + side_m * left - HIP_DOWN_M * up
+
+
+def _attitude_between(old: FloatArray, new: FloatArray) -> FloatArray:
+    """Small world-frame rotation vectors (n, 3) that turn ``old`` into ``new``."""
+    m = new @ np.swapaxes(old, 1, 2)
+    return 0.5 * np.stack(
+        (m[:, 2, 1] - m[:, 1, 2], m[:, 0, 2] - m[:, 2, 0], m[:, 1, 0] - m[:, 0, 1]), axis=1
+    )
+
+
+def first_legs(
+    window: Window, sides: tuple[Side, ...], forward: FloatArray
+) -> tuple[Legs, tuple[tuple[float, float], ...]]:
+    """Assumed joint centres, and the same as priors in the order of the scalars."""
+    hip = hip_lever(forward, window.sensors[Placement.PELVIS].up, 0.0)
+    knees = {
+        side: (SHANK_LENGTH_M - SHANK_LEVER_M) * window.sensors[side.shank].up for side in sides
+    }
+    priors = [(THIGH_LENGTH_M, BONE_SPREAD_M), (0.0, HIP_YAW_M)]
+    priors += [(float(x), HIP_SPREAD_M) for x in hip]
+    for side in sides:
+        priors += [(float(x), KNEE_SPREAD_M) for x in knees[side]]
+    return Legs(THIGH_LENGTH_M, hip, 0.0, knees), tuple(priors)
+
+
+def legs_found(scalars: FloatArray, sides: tuple[Side, ...]) -> Legs:
+    knees = {side: scalars[5 + 3 * i : 8 + 3 * i] for i, side in enumerate(sides)}
+    return Legs(float(scalars[0]), scalars[2:5], float(scalars[1]), knees)
+
+
+def sagittal_axis(
+    paths: Mapping[Placement, Strapdown], side: Side, up: FloatArray, shin: FloatArray
+) -> FloatArray:
+    """Axis of the shank from ankle to knee, corrected in the plane of its own swing only.
+
+    Sideways the sensor sits beside the bone, so the found knee does not tell the axis there.
+    """
+    rate = paths[side.shank].gyro_radps
+    swing = np.linalg.eigh(rate.T @ rate)[1][:, -1]
+    across = np.cross(swing - up * (swing @ up), up)
+    across /= np.linalg.norm(across)
+    axis = (shin @ up) * up + (shin @ across) * across
+    return np.asarray(axis / np.linalg.norm(axis))
+
+
+class LegFacts:
+    """Ties hip and knee of one leg by the thigh's constant length.
+
+    ``raw`` and ``now`` are the paths before correction and at present, at the knots only.
+    """
+
+    def __init__(
+        self,
+        window: Window,
+        sides: tuple[Side, ...],
+        side: Side,
+        raw: Mapping[Placement, Strapdown],
+        now: Mapping[Placement, Strapdown],
+        forward: FloatArray,
+        legs: Legs,
+        numbers: Mapping[Placement, int],
+    ) -> None:
+        self.raw, self.now, self.legs, self.numbers = raw, now, legs, numbers
+        self.side, self.place = side, sides.index(side)
+        sign = outward(side)
+        left = np.cross(window.sensors[Placement.PELVIS].up, forward)
+        self.yaw_axis = sign * forward
+        self.hip = legs.hip_m + sign * HIP_SIDE_M * left + legs.hip_yaw_m * self.yaw_axis
+        self.knee = legs.knee_m[side]
+
+    def add(self, problem: DriftProblem, knots: IntArray, closure_m: float) -> FloatArray:
+        """Add one fact per knot; returns the misfit (knots,) before this round, metres."""
+        pelvis, shank = self.now[Placement.PELVIS], self.now[self.side.shank]
+        turn_p, turn_s = pelvis.rot, shank.rot
+        arm_hip, arm_knee = turn_p @ self.hip, turn_s @ self.knee
+        thigh = pelvis.position_m + arm_hip - shank.position_m - arm_knee
+        length = np.linalg.norm(thigh, axis=1)
+        e = thigh / length[:, None]
+        weights = np.zeros((len(knots), problem.width))
+        known = np.zeros_like(weights)
+        for placement, arm, sign in (
+            (Placement.PELVIS, arm_hip, 1.0),
+            (self.side.shank, arm_knee, -1.0),
+        ):
+            at = STATES * self.numbers[placement]
+            weights[:, at : at + 3] = sign * np.cross(arm, e)
+            weights[:, at + 6 : at + 9] = sign * e
+            old, new = self.raw[placement], self.now[placement]
+            known[:, at : at + 3] = _attitude_between(old.rot, new.rot)
+            known[:, at + 6 : at + 9] = new.position_m - old.position_m
+        scalars = np.zeros((len(knots), problem.scalars))
+        first = problem.sensors
+        seen = np.einsum("nji,nj->ni", turn_p, e)
+        scalars[:, first] = -1.0
+        scalars[:, first + 1] = seen @ self.yaw_axis
+        scalars[:, first + 2 : first + 5] = seen
+        knee_at = first + 5 + 3 * self.place
+        scalars[:, knee_at : knee_at + 3] = -np.einsum("nji,nj->ni", turn_s, e)
+        present = np.zeros(scalars.shape[1])
+        present[first] = self.legs.thigh_m
+        present[first + 1] = self.legs.hip_yaw_m
+        present[first + 2 : first + 5] = self.legs.hip_m
+        present[knee_at : knee_at + 3] = self.knee
+        misfit = length - self.legs.thigh_m
+        value = np.sum(weights * known, axis=1) + scalars @ present - misfit
+        # Huber weights: a few instants of soft-tissue wobble must not bend the whole path.
+        outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * closure_m))
+        problem.add(knots, weights, value, closure_m * np.sqrt(outlying), scalars)
+        return np.asarray(misfit)

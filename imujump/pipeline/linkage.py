@@ -1,0 +1,285 @@
+"""Pelvis and both shanks as one linked body: paths in one frame, drift removed.
+
+Each sensor's dead reckoning is tied to the facts at hand: the athlete stands still before
+(and, if recorded, after) the attempt; feet stand on the same floor; thighs keep their length.
+Once foot contacts are known, the ankle's rest at mid-contact is added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from imujump.model import FloatArray, IntArray, Placement, Side
+from imujump.pipeline.body import SHANK_LEVER_M, Body, Window
+from imujump.pipeline.drift import DriftProblem, DriftSolution
+from imujump.pipeline.facts import PELVIS_NOISE, SHANK_NOISE, pivot_facts, rest_facts
+from imujump.pipeline.legs import (
+    HIP_SIDE_M,
+    LEG_CLOSURE_M,
+    LEG_CLOSURE_WITH_CONTACTS_M,
+    SHANK_LENGTH_M,
+    THIGH_LENGTH_M,
+    LegFacts,
+    first_legs,
+    hip_lever,
+    legs_found,
+    outward,
+    sagittal_axis,
+)
+from imujump.pipeline.orientation import heading_rotation, level_rotation
+from imujump.pipeline.strapdown import Strapdown, dead_reckon
+
+KNOT_SPACING_S, LONE_KNOT_SPACING_S = 0.1, 0.2
+"""Unknowns every 100 ms follow all drift below 5 Hz; a sensor alone, held by nothing while the
+athlete moves, needs fewer (own choice)."""
+
+FIRST_ROUNDS, LATER_ROUNDS = 3, 2
+"""Gauss-Newton rounds for the leg closure from upright standing, and from a solution before it;
+one more changes paths by millimetres."""
+
+
+class LinkedBody:
+    """Motion of all sensors of a window with their drift removed, refined contact by contact.
+
+    What does not depend on foot contacts is worked out once; each `solve` starts from the
+    legs found before it.
+
+    Parameters
+    ----------
+    window : Window
+        Any non-empty choice of the three sensors.
+    """
+
+    def __init__(self, window: Window) -> None:
+        self.window = window
+        self._names = tuple(p for p in Placement if p in window.sensors)
+        self._numbers = {p: i for i, p in enumerate(self._names)}
+        self._pelvis = Placement.PELVIS in self._names
+        self._reference = Placement.PELVIS if self._pelvis else self._names[0]
+        raw = {p: _reckon(window, p) for p in self._names}
+        coarse = _problem(window, raw, _knots(window, LONE_KNOT_SPACING_S), ())
+        for p in self._names:
+            rest_facts(coarse, window, p, self._numbers[p], raw[p])
+        self._alone = coarse.solve()
+        paths = {p: self._alone.path(self._numbers[p]) for p in self._names}
+        self._forward = None
+        if self._pelvis:
+            up = window.sensors[Placement.PELVIS].up
+            self._forward = pelvis_forward(paths[Placement.PELVIS], up)
+        starts = self._turn_to_reference(raw, paths)
+        self._sides = tuple(s for s in Side if self._pelvis and s.shank in self._names)
+        priors: tuple[tuple[float, float], ...] = ()
+        if self._forward is not None and self._sides:
+            self._legs, priors = first_legs(window, self._sides, self._forward)
+        self._raw = raw
+        self._knots = _knots(window, KNOT_SPACING_S)
+        self._known = _problem(window, raw, self._knots, priors)
+        for p in self._names:
+            start = None if p is self._reference else starts[p]
+            rest_facts(self._known, window, p, self._numbers[p], raw[p], start)
+        self._at_knots = {
+            p: replace(paths[p], position_m=paths[p].position_m + starts[p]).at(self._knots)
+            for p in self._names
+        }
+        self._rounds = FIRST_ROUNDS
+
+    def _turn_to_reference(
+        self, raw: dict[Placement, Strapdown], paths: dict[Placement, Strapdown]
+    ) -> dict[Placement, FloatArray]:
+        """Turn every sensor's frame to the reference's heading; return where each starts."""
+        starts = {self._reference: np.zeros(3)}
+        for p in self._names:
+            if p is self._reference:
+                continue
+            turn = heading_rotation(_heading_between(paths[self._reference], paths[p]))
+            raw[p], paths[p] = _turned(raw[p], turn), _turned(paths[p], turn)
+            starts[p] = _start_position(paths, p.side, self.window, self._forward)
+        return starts
+
+    def solve(
+        self,
+        still: Mapping[Side, IntArray] | None = None,
+        lever_m: Mapping[Side, float] | None = None,
+    ) -> Body:
+        """Find the motion from all facts.
+
+        Parameters
+        ----------
+        still : mapping of Side to IntArray, optional
+            Sample indices at which that foot stands still on the floor.
+        lever_m : mapping of Side to float, optional
+            Distance from shank sensor down to the point it pivots about in contact.
+
+        Returns
+        -------
+        Body
+            Paths in one frame whose origin is the pelvis sensor (or the first sensor) at rest.
+        """
+        down_m = {p: SHANK_LEVER_M for p in self._names}
+        down_m.update({side.shank: length for side, length in (lever_m or {}).items()})
+        up = {p: self.window.sensors[p].up for p in self._names}
+        levers = {p: -down_m[p] * up[p] for p in self._names}
+        known = self._known.copy()
+        for side, index in (still or {}).items():
+            p = side.shank
+            pivot_facts(known, self._numbers[p], self._raw[p], levers[p], index)
+        if self._sides:
+            closure_m = LEG_CLOSURE_WITH_CONTACTS_M if still else LEG_CLOSURE_M
+            solution, misfit = self._close_legs(known, closure_m)
+            levers[Placement.PELVIS] = self._legs.hip_m
+        else:
+            solution, misfit = known.solve(), None
+            if self._forward is not None:
+                levers[Placement.PELVIS] = hip_lever(self._forward, up[Placement.PELVIS], 0.0)
+        solutions = dict.fromkeys(self._names, solution)
+        if self._pelvis and len(self.window.rests) > 1:
+            # Two stands hold the pelvis to millimetres; the legs' soft tissue would bend it.
+            solutions[Placement.PELVIS] = self._alone
+        paths = {p: solutions[p].path(self._numbers[p]) for p in self._names}
+        for side in self._sides:
+            shin = self._legs.knee_m[side] / np.linalg.norm(self._legs.knee_m[side])
+            up[side.shank] = sagittal_axis(paths, side, up[side.shank], shin)
+        return Body(
+            self.window.step_s,
+            paths,
+            levers,
+            up,
+            self._forward,
+            solutions,
+            self._numbers,
+            misfit,
+        )
+
+    def _close_legs(self, known: DriftProblem, closure_m: float) -> tuple[DriftSolution, float]:
+        """Tie hips and knees at the knots; returns the solution and the misfit before it, m."""
+        assert self._forward is not None
+        old = {p: self._raw[p].at(self._knots) for p in self._names}
+        for _ in range(self._rounds):
+            problem = known.copy()
+            misfits = []
+            for side in self._sides:
+                facts = LegFacts(
+                    self.window,
+                    self._sides,
+                    side,
+                    old,
+                    self._at_knots,
+                    self._forward,
+                    self._legs,
+                    self._numbers,
+                )
+                misfits.append(facts.add(problem, self._knots, closure_m))
+            solution = problem.solve()
+            self._at_knots = {p: solution.path_at_knots(self._numbers[p]) for p in self._names}
+            self._legs = legs_found(solution.scalars[len(self._names) :], self._sides)
+        self._rounds = LATER_ROUNDS
+        return solution, float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
+
+
+def _knots(window: Window, spacing_s: float) -> IntArray:
+    """Knots every ``spacing_s`` while moving, sparse at rest."""
+    grid = np.arange(0, window.samples, max(1, round(spacing_s / window.step_s)))
+    for first, last in window.rests:
+        grid = grid[(grid <= first) | (grid >= last)]
+    ends = [np.linspace(first, last, 4).astype(np.int64) for first, last in window.rests]
+    return np.unique(np.concatenate((grid, np.array((0, window.samples - 1)), *ends)))
+
+
+def _reckon(window: Window, placement: Placement) -> Strapdown:
+    sensor = window.sensors[placement]
+    return dead_reckon(
+        sensor.accel_mps2,
+        sensor.gyro_radps,
+        window.step_s,
+        level_rotation(sensor.up),
+        window.gravity_mps2,
+    )
+
+
+def _turned(path: Strapdown, turn: FloatArray) -> Strapdown:
+    return replace(
+        path,
+        rot=turn @ path.rot,
+        force_mps2=path.force_mps2 @ turn.T,
+        accel_mps2=path.accel_mps2 @ turn.T,
+        velocity_mps=path.velocity_mps @ turn.T,
+        position_m=path.position_m @ turn.T,
+    )
+
+
+def _problem(
+    window: Window,
+    paths: Mapping[Placement, Strapdown],
+    knots: IntArray,
+    scalars: tuple[tuple[float, float], ...],
+) -> DriftProblem:
+    # One more unknown per sensor: its height at rest, which ties separate stands.
+    return DriftProblem(
+        tuple(paths.values()),
+        tuple(PELVIS_NOISE if p is Placement.PELVIS else SHANK_NOISE for p in paths),
+        tuple(window.sensors[p].missing for p in paths),
+        tuple(window.sensors[p].clipped for p in paths),
+        knots,
+        (*((0.0, 1.0) for _ in paths), *scalars),
+    )
+
+
+def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
+    """Forward axis of the pelvis in its sensor's axes, a unit vector (3,) across ``up``.
+
+    The wearing instructions point the sensor's x axis forward, good to about 20 degrees; the
+    direction of travel, seen from the pelvis, is the second witness, good to about 25 degrees
+    on a run-up that turns (hips rotate with each step). The two are averaged by their
+    precision while they agree within 90 degrees; else a run of over 3 m decides alone.
+    """
+    nominal = np.array((1.0, 0.0, 0.0)) - up * up[0]
+    if np.linalg.norm(nominal) < 0.5:  # x was put upright: take what points most forward
+        nominal = np.array((0.0, 0.0, 1.0)) - up * up[2]
+    nominal /= np.linalg.norm(nominal)
+    horizontal = path.velocity_mps.copy()
+    horizontal[:, 2] = 0.0
+    # Sum of speed x displacement: fast running counts, standing does not.
+    speed = np.linalg.norm(horizontal, axis=1)
+    seen = np.einsum("nji,nj->ni", path.rot, horizontal) * speed[:, None]
+    travel = seen.sum(axis=0)
+    travel -= up * (travel @ up)
+    distance = float(speed.sum() * path.step_s)
+    if distance < 1.0 or np.linalg.norm(travel) < 1e-9:
+        return np.asarray(nominal)
+    travel /= np.linalg.norm(travel)
+    angle = float(np.arctan2(np.cross(nominal, travel) @ up, nominal @ travel))
+    if abs(angle) > np.pi / 2:
+        if distance > 3.0:
+            return np.asarray(travel)
+        return np.asarray(nominal)
+    weight = 20.0**2 / (20.0**2 + 25.0**2)
+    left = np.cross(up, nominal)
+    return np.asarray(np.cos(weight * angle) * nominal + np.sin(weight * angle) * left)
+
+
+def _heading_between(reference: Strapdown, path: Strapdown) -> float:
+    """Angle that turns a sensor's world frame onto the reference's, rad.
+
+    Both sensors travel with one body: the angle that best lays one path over the other.
+    """
+    a = path.position_m[:, 0] + 1j * path.position_m[:, 1]
+    b = reference.position_m[:, 0] + 1j * reference.position_m[:, 1]
+    return float(np.angle(np.sum(np.conj(a) * b)))
+
+
+def _start_position(
+    paths: Mapping[Placement, Strapdown],
+    side: Side | None,
+    window: Window,
+    forward: FloatArray | None,
+) -> FloatArray:
+    """Where a shank sensor is at the start, from upright standing."""
+    if forward is None:
+        return np.zeros(3)
+    pelvis = Placement.PELVIS
+    hip = hip_lever(forward, window.sensors[pelvis].up, outward(side) * HIP_SIDE_M)
+    drop = THIGH_LENGTH_M + SHANK_LENGTH_M - SHANK_LEVER_M
+    return np.asarray(paths[pelvis].rot[0] @ hip - np.array((0.0, 0.0, drop)))
