@@ -65,9 +65,10 @@ CARRIED_MPS2 = 9.0
 LOADING_BEFORE_S, LOADING_AFTER_S = 0.08, 0.04
 LOADING_LAG_S, LOADING_SIGMA_S = 3e-3, 8e-3
 LANDING_FLIGHT_S = 0.15
-"""After a flight longer than a running step's the load rises through 6 m/s² some 3 ms after touchdown on the heel as on the
-ball of the foot, when it goes on to carry body weight (own choice, seen in simulated runs and
-motion capture; the feet's own stop tells more where it is sharp)."""
+"""After a flight longer than a running step's the load rises through 6 m/s² some 3 ms after
+touchdown, on the heel as on the ball of the foot, when it goes on to carry body weight (own
+choice, seen in simulated runs and motion capture; the foot's own stop tells more where it is
+sharp)."""
 
 DOUBLE_SUPPORT_S = 0.05
 """A foot that leaves while the other stays this much longer does not end the load (own choice)."""

@@ -28,9 +28,9 @@ from imujump.pipeline.error_growth import (
     POSITION,
     STATES,
     VELOCITY,
+    Noise,
     NoiseModel,
     Propagation,
-    process_noise,
 )
 from imujump.pipeline.strapdown import Strapdown, cross_matrix
 
@@ -87,6 +87,8 @@ class DriftProblem:
         self.width = STATES * self.sensors
         self.border = BIASES * self.sensors + len(scalars)
         self._propagations = tuple(Propagation(path) for path in paths)
+        each = zip(paths, noise, missing, clipped, strict=True)
+        self._noises = tuple(Noise(*one) for one in each)
         m, k = self.width, len(self.knots)
         self._diagonal = np.zeros((k, m, m))
         self._below = np.zeros((k - 1, m, m))
@@ -94,18 +96,16 @@ class DriftProblem:
         self._corner = np.zeros((self.border, self.border))
         self._rhs = np.zeros((k, m))
         self._rhs_border = np.zeros(self.border)
-        for s, path in enumerate(paths):
-            self._add_motion(s, path, noise[s], missing[s], clipped[s])
+        for s in range(self.sensors):
+            self._add_motion(s, noise[s])
         for number, (mean, sigma) in enumerate(scalars):
             at = BIASES * self.sensors + number
             self._corner[at, at] += 1.0 / sigma**2
             self._rhs_border[at] += mean / sigma**2
 
-    def _add_motion(
-        self, s: int, path: Strapdown, noise: NoiseModel, missing: BoolArray, clipped: BoolArray
-    ) -> None:
+    def _add_motion(self, s: int, noise: NoiseModel) -> None:
         phi, effect = self._propagations[s].between(self.knots[:-1], self.knots[1:])
-        q_inv = np.linalg.inv(process_noise(path, noise, missing, clipped, self.knots))
+        q_inv = np.linalg.inv(self._noises[s].between(self.knots[:-1], self.knots[1:]))
         own = slice(STATES * s, STATES * (s + 1))
         bias = slice(BIASES * s, BIASES * (s + 1))
         phi_q = np.swapaxes(phi, 1, 2) @ q_inv
@@ -174,11 +174,20 @@ class DriftProblem:
     ) -> None:
         """Add r facts on one sensor's error states (r, 9) at any samples, knots or not.
 
-        The error at a sample has grown from that at the knot before; the noise in between,
-        of less than one knot spacing, is left out.
+        The error at a sample has grown from that at the knot before, or grows into that at
+        the knot after, whichever is told with less noise; that noise adds to sigma.
         """
-        start = np.searchsorted(self.knots, index, side="right") - 1
-        phi, effect = self._propagations[sensor].between(self.knots[start], index)
+        before = np.minimum(
+            np.searchsorted(self.knots, index, side="right") - 1, len(self.knots) - 2
+        )
+        growth, noise = self._propagations[sensor], self._noises[sensor]
+        early = noise.between(self.knots[before], index)
+        late = noise.between(index, self.knots[before + 1])
+        nearer = np.trace(late, axis1=1, axis2=2) < np.trace(early, axis1=1, axis2=2)
+        knot = before + nearer
+        phi, effect = growth.between(self.knots[knot], index)
+        added = np.where(nearer[:, None, None], late, early)
+        sigma = np.sqrt(sigma**2 + np.einsum("ri,rij,rj->r", weights, added, weights))
         on_states = np.zeros((len(weights), self.width))
         on_states[:, STATES * sensor : STATES * (sensor + 1)] = np.einsum(
             "ri,rij->rj", weights, phi
@@ -188,7 +197,7 @@ class DriftProblem:
             "ri,rij->rj", weights, effect
         )
         on_border[:, BIASES * self.sensors :] = scalars
-        self._add(start, on_states, on_border, value, sigma)
+        self._add(knot, on_states, on_border, value, sigma)
 
     def _add(
         self,

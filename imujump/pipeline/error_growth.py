@@ -145,37 +145,40 @@ class Propagation:
         return np.asarray(grown(k, inside) + share * jump[k])
 
 
-def process_noise(
-    path: Strapdown, noise: NoiseModel, missing: BoolArray, clipped: BoolArray, knots: IntArray
-) -> FloatArray:
-    """Covariance (m, 9, 9) that each segment between knots adds to the error state.
+class Noise:
+    """Covariance that dead reckoning adds to the error state between two samples.
 
     Scale errors act over a segment in one direction, so they add linearly within it,
     whereas sample noise adds in variance.
     """
-    h = path.step_s
-    speed = np.linalg.norm(path.gyro_radps, axis=1)
-    force = np.linalg.norm(path.accel_mps2, axis=1)
 
-    def integral(values: FloatArray) -> FloatArray:
-        total = np.concatenate(((0.0,), np.cumsum(values) * h))
-        return np.asarray(total[knots[1:]] - total[knots[:-1]])
+    def __init__(
+        self, path: Strapdown, model: NoiseModel, missing: BoolArray, clipped: BoolArray
+    ) -> None:
+        self._model, self._step_s = model, path.step_s
+        speed = np.linalg.norm(path.gyro_radps, axis=1)
+        force = np.linalg.norm(path.accel_mps2, axis=1)
+        bend = np.zeros(len(force))
+        bend[1:-1] = np.linalg.norm(np.diff(path.accel_mps2, n=2, axis=0), axis=1)
+        rough = (UNSAMPLED_SHARE * bend) ** 2 * path.step_s
+        each = np.stack((speed, force, rough, missing, clipped & ~missing), axis=1)
+        self._sums = np.zeros((len(each) + 1, each.shape[1]))
+        np.cumsum(each * path.step_s, axis=0, out=self._sums[1:])
 
-    dt = (knots[1:] - knots[:-1]) * h
-    lost = integral(missing.astype(float))
-    over = integral((clipped & ~missing).astype(float))
-    q_att = noise.gyro_density**2 * dt + (noise.gyro_scale * integral(speed)) ** 2
-    q_att += (noise.missing_gyro_radps * lost) ** 2
-    q_vel = noise.accel_density**2 * dt + (noise.accel_scale * integral(force)) ** 2
-    q_vel += (noise.missing_accel_mps2 * lost) ** 2 + (noise.clipped_accel_mps2 * over) ** 2
-    bend = np.zeros(len(force))
-    bend[1:-1] = np.linalg.norm(np.diff(path.accel_mps2, n=2, axis=0), axis=1)
-    q_vel += integral((UNSAMPLED_SHARE * bend) ** 2) * h
-    out = np.zeros((len(dt), STATES, STATES))
-    axis = np.arange(3)
-    out[:, axis, axis] = q_att[:, None]
-    out[:, axis + 3, axis + 3] = q_vel[:, None]
-    # White acceleration over dt: position variance q dt²/3, covariance q dt/2.
-    out[:, axis + 6, axis + 6] = (q_vel * dt**2 / 3.0 + 1e-10)[:, None]
-    out[:, axis + 3, axis + 6] = out[:, axis + 6, axis + 3] = (q_vel * dt / 2.0)[:, None]
-    return out
+    def between(self, start: IntArray, end: IntArray) -> FloatArray:
+        """Covariances (m, 9, 9) from start to the later end."""
+        model = self._model
+        dt = (end - start) * self._step_s
+        speed, force, rough, lost, over = (self._sums[end] - self._sums[start]).T
+        q_att = model.gyro_density**2 * dt + (model.gyro_scale * speed) ** 2
+        q_att += (model.missing_gyro_radps * lost) ** 2
+        q_vel = model.accel_density**2 * dt + (model.accel_scale * force) ** 2 + rough
+        q_vel += (model.missing_accel_mps2 * lost) ** 2 + (model.clipped_accel_mps2 * over) ** 2
+        out = np.zeros((len(dt), STATES, STATES))
+        axis = np.arange(3)
+        out[:, axis, axis] = q_att[:, None]
+        out[:, axis + 3, axis + 3] = q_vel[:, None]
+        # White acceleration over dt: position variance q dt²/3, covariance q dt/2.
+        out[:, axis + 6, axis + 6] = (q_vel * dt**2 / 3.0 + 1e-10)[:, None]
+        out[:, axis + 3, axis + 6] = out[:, axis + 6, axis + 3] = (q_vel * dt / 2.0)[:, None]
+        return out

@@ -66,6 +66,7 @@ def outward(side: Side | None) -> float:
 
 
 def hip_lever(forward: FloatArray, up: FloatArray, side_m: float) -> FloatArray:
+    """Hip joint (3,) in pelvis sensor axes, ``side_m`` to the left of the midline."""
     left = np.cross(up, forward)
     return HIP_FORWARD_M * forward + side_m * left - HIP_DOWN_M * up
 
@@ -94,6 +95,7 @@ def first_legs(
 
 
 def legs_found(scalars: FloatArray, sides: tuple[Side, ...]) -> Legs:
+    """Joint centres and thigh length from the unknowns in the order of `first_legs`' priors."""
     knees = {side: scalars[5 + 3 * i : 8 + 3 * i] for i, side in enumerate(sides)}
     return Legs(float(scalars[0]), scalars[2:5], float(scalars[1]), knees)
 

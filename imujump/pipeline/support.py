@@ -178,20 +178,26 @@ def _flight_over_support(load_mps2: FloatArray) -> FloatArray:
 
 
 def _most_likely(says: FloatArray, step_s: float) -> FloatArray:
-    """Course of states (looks,) that explains the log likelihoods (looks, states) best."""
-    change = np.log(CHANGE_RATE_HZ * step_s)
-    cost = [
-        [change * sum(a != b for a, b in zip(x, y, strict=True)) for y in STATES] for x in STATES
-    ]
-    numbers = range(len(STATES))
-    best = list(says[0])
-    came: list[list[int]] = []
-    for look in says[1:].tolist():
-        ways = [[best[i] + cost[i][j] for i in numbers] for j in numbers]
-        source = [way.index(max(way)) for way in ways]
-        best = [max(way) + own for way, own in zip(ways, look, strict=True)]
-        came.append(source)
-    state = int(np.argmax(best))
+    """Course of states (looks,) that explains the log likelihoods (looks, states) best.
+
+    The feet change independently, so each look asks first whether the left foot changed
+    (states 0-1 and 2-3), then the right (0-2 and 1-3). Written out: it runs for every look.
+    """
+    change = float(np.log(CHANGE_RATE_HZ * step_s))
+    b0, b1, b2, b3 = says[0].tolist()
+    came = []
+    for s0, s1, s2, s3 in says[1:].tolist():
+        l0, i0 = (b0, 0) if b0 >= b1 + change else (b1 + change, 1)
+        l1, i1 = (b1, 1) if b1 >= b0 + change else (b0 + change, 0)
+        l2, i2 = (b2, 2) if b2 >= b3 + change else (b3 + change, 3)
+        l3, i3 = (b3, 3) if b3 >= b2 + change else (b2 + change, 2)
+        b0, j0 = (l0, i0) if l0 >= l2 + change else (l2 + change, i2)
+        b2, j2 = (l2, i2) if l2 >= l0 + change else (l0 + change, i0)
+        b1, j1 = (l1, i1) if l1 >= l3 + change else (l3 + change, i3)
+        b3, j3 = (l3, i3) if l3 >= l1 + change else (l1 + change, i1)
+        came.append((j0, j1, j2, j3))
+        b0, b1, b2, b3 = b0 + s0, b1 + s1, b2 + s2, b3 + s3
+    state = int(np.argmax((b0, b1, b2, b3)))
     course = [state]
     for source in reversed(came):
         state = source[state]

@@ -9,14 +9,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from imujump.model import FloatArray
-from imujump.pipeline.drift import (
-    BIASES,
-    STATES,
-    DriftProblem,
-    NoiseModel,
-    Propagation,
-    process_noise,
-)
+from imujump.pipeline.drift import DriftProblem
+from imujump.pipeline.error_growth import BIASES, STATES, Noise, NoiseModel, Propagation
 from imujump.pipeline.strapdown import Strapdown, dead_reckon
 
 STEP_S, SAMPLES, GRAVITY = 0.01, 121, 9.81
@@ -91,7 +85,7 @@ def case(sensors: int, seed: int) -> Case:
     dense = Dense(sensors)
     for s, path in enumerate(paths):
         phi, effect = Propagation(path).between(KNOTS[:-1], KNOTS[1:])
-        noise = process_noise(path, NOISES[s], missing[s], clipped[s], KNOTS)
+        noise = Noise(path, NOISES[s], missing[s], clipped[s]).between(KNOTS[:-1], KNOTS[1:])
         for k in range(len(KNOTS) - 1):
             white = np.linalg.inv(np.linalg.cholesky(noise[k]))
             rows = np.zeros((STATES, dense.width))
