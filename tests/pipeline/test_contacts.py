@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imujump.model import FloatArray, Placement, Side, TakeOffStyle
+from imujump.model import Side, TakeOffStyle
 from imujump.pipeline.attempts import (
     BOUNCES,
     REBOUND_S,
@@ -20,20 +18,12 @@ from imujump.pipeline.attempts import (
     pick_attempts,
     shank_flights,
 )
-from imujump.pipeline.body import Body
 from imujump.pipeline.contacts import (
-    LEG_SHARE,
     Contact,
-    body_speed,
     crossing,
-    slow_spells,
-    vertical_load,
 )
-from imujump.pipeline.strapdown import Strapdown
 
-STEP_S = 0.005
-GRAVITY = 9.80665
-UP = np.array((0.0, 0.0, 1.0))
+from .drawn import GRAVITY, STEP_S, body, thrown
 
 
 class TestCrossing:
@@ -67,59 +57,6 @@ class TestCrossing:
         last = len(values) - 1
         there = crossing(values[::-1].copy(), last - start, level, 1)
         assert crossing(values, start, level, -1) == pytest.approx(last - there)
-
-
-def path(position: FloatArray, gravity: float = GRAVITY) -> Strapdown:
-    """Upright sensor on a given path, its velocity and force by central differences."""
-    velocity = np.gradient(position, STEP_S, axis=0)
-    accel = np.gradient(velocity, STEP_S, axis=0)
-    n = len(position)
-    rot = np.broadcast_to(np.eye(3), (n, 3, 3))
-    force = accel + gravity * UP
-    return Strapdown(STEP_S, rot, force, accel, velocity, position, np.zeros((n, 3)))
-
-
-def body(**positions: FloatArray) -> Body:
-    paths = {Placement(name): path(position) for name, position in positions.items()}
-    levers = {p: (0.0 if p is Placement.PELVIS else -0.1) * UP for p in paths}
-    return Body(
-        STEP_S, paths, levers, dict.fromkeys(paths, UP), np.array((1.0, 0, 0)), {}, {}, None
-    )
-
-
-def thrown(starts_s: list[float], rise_mps: float, seconds: float) -> FloatArray:
-    """Path (n, 3) that rests, and is thrown upwards at given instants, each after a push."""
-    n = round(seconds / STEP_S)
-    accel = np.zeros(n)
-    for start_s in starts_s:
-        push, fly = 0.25, 2.0 * rise_mps / GRAVITY
-        a, b = round((start_s - push) / STEP_S), round(start_s / STEP_S)
-        c, d = round((start_s + fly) / STEP_S), round((start_s + fly + push) / STEP_S)
-        accel[a:b] = rise_mps / push
-        accel[b:c] = -GRAVITY
-        accel[c:d] = rise_mps / push
-    velocity = np.cumsum(accel) * STEP_S
-    position = np.zeros((n, 3))
-    position[:, 2] = np.cumsum(velocity) * STEP_S
-    return position
-
-
-class TestLoad:
-    def test_standing_is_gravity_and_flight_nothing(self) -> None:
-        flying = thrown([2.0], 2.7, 5.0)
-        load = vertical_load(body(pelvis=flying, left_shank=flying, right_shank=flying))
-        assert load is not None
-        np.testing.assert_allclose(load[:300], GRAVITY, atol=1e-6)
-        np.testing.assert_allclose(load[420:500], 0.0, atol=1e-6)
-
-    def test_each_shank_has_its_share(self) -> None:
-        still, flying = thrown([], 0.0, 5.0), thrown([2.0], 2.7, 5.0)
-        load = vertical_load(body(pelvis=still, left_shank=flying, right_shank=still))
-        assert load is not None
-        np.testing.assert_allclose(load[420:500], GRAVITY * (1.0 - LEG_SHARE), atol=1e-6)
-
-    def test_no_pelvis_no_load(self) -> None:
-        assert vertical_load(body(left_shank=thrown([], 0.0, 1.0))) is None
 
 
 class TestFlights:
@@ -222,35 +159,10 @@ class TestAttempts:
         flights = self.flights(0.5 * SAME_ACTION_S, 3)
         assert self.pick(flights, 1, 3.0) == [flights[1]]
 
+    def test_a_rebound_higher_than_its_jump_is_not_the_jump(self) -> None:
+        flights = self.flights(0.5 * REBOUND_S, 2)
+        assert self.pick(flights, 1, 3.0) == [flights[0]]
+
     def test_actions_apart_are_attempts_each(self) -> None:
         flights = self.flights(1.2 * SAME_ACTION_S, 3)
         assert self.pick(flights, 0, 3.0) == flights
-
-
-class TestSpells:
-    def test_a_walking_ankle_rests_in_each_stance(self) -> None:
-        """Two legs in turn: 0.5 s on the floor, 0.4 s forward by 1.0 m over 0.12 m of height."""
-        stance, swing = round(0.5 / STEP_S), round(0.4 / STEP_S)
-        place, parts = 0.0, []
-        for _ in range(5):
-            parts.append(np.column_stack((np.full(stance, place), np.zeros(stance))))
-            u = np.arange(swing) / swing
-            smooth = u**3 * (10.0 - 15.0 * u + 6.0 * u**2)
-            lift = 0.12 * (16.0 * (u * (1.0 - u)) ** 2)
-            parts.append(np.column_stack((place + smooth, lift)))
-            place += 1.0
-        parts.append(np.column_stack((np.full(stance, place), np.zeros(stance))))
-        flat = np.concatenate(parts)
-        ankle = np.column_stack((flat[:, 0], np.zeros(len(flat)), flat[:, 1]))
-        pelvis = np.zeros_like(ankle)
-        pelvis[:, 0] = np.arange(len(flat)) * STEP_S * 1.0 / 0.9
-        whole = body(pelvis=pelvis, left_shank=ankle)
-        assert np.median(body_speed(whole)) == pytest.approx(1.0 / 0.9, rel=1e-6)
-        spells = slow_spells(whole, Side.LEFT, near_floor=True)
-        assert len(spells) == 6
-        for k, spell in enumerate(spells):
-            begin = k * (stance + swing)
-            assert max(begin - swing / 4, -1) < spell.first <= begin
-            assert begin + stance - 2 <= spell.last < begin + stance + swing / 4
-            assert begin <= spell.rest < begin + stance
-        assert all(a.last < b.first for a, b in pairwise(spells))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -226,3 +227,39 @@ def test_share_between_knots() -> None:
     assert solution.spread_weights(30.0) == (2, 0.0)
     assert solution.spread_weights(45.5) == (2, 0.5)
     assert solution.spread_weights(500.0) == (4, 1.0)
+
+
+def test_everywhere_is_growth_from_the_knot_before() -> None:
+    both = case(2, seed=5)
+    path = both.problem.paths[1]
+    growth, generator = Propagation(path), np.random.default_rng(6)
+    bias = generator.normal(0.0, 0.1, BIASES)
+    states = [generator.normal(0.0, 0.1, STATES)]
+    for start, end in pairwise(KNOTS.tolist()):  # no noise: each knot follows from the one before
+        phi, effect = growth.between(np.array((start,)), np.array((end,)))
+        states.append(phi[0] @ states[-1] + effect[0] @ bias)
+    found = growth.everywhere(KNOTS, np.array(states), bias)
+    for index in (0, 5, 17, 29, 75, 120):
+        phi, effect = growth.between(np.array((0,)), np.array((index,)))
+        np.testing.assert_allclose(found[index], phi[0] @ states[0] + effect[0] @ bias, atol=1e-12)
+
+
+def test_facts_between_knots_equal_facts_at_a_knot_there() -> None:
+    """The same velocity fact, once with a knot at its sample and once without."""
+    generator = np.random.default_rng(9)
+    path = swinging(generator)
+    quiet = NoiseModel(1e-6, 1e-5, 0.0, 0.0, 0.02, 0.2, 5.0, 3.0, 0.5)
+    whole = np.zeros(SAMPLES, dtype=bool)
+    solved = []
+    for knots in (KNOTS, np.unique(np.append(KNOTS, 70))):
+        problem = DriftProblem((path,), (quiet,), (whole,), (whole,), knots)
+        for component in range(STATES):
+            problem.pin(0, 0, component, 0.0, 1e-3)
+        for axis in range(3):
+            weights = np.zeros((1, STATES))
+            weights[0, 3 + axis] = 1.0
+            problem.add_between(
+                0, np.array((70,)), weights, np.array((0.3,)), np.array((1e-2,)), np.zeros((1, 0))
+            )
+        solved.append(problem.solve().error_states(KNOTS))
+    np.testing.assert_allclose(solved[0], solved[1], atol=1e-5)
