@@ -81,8 +81,12 @@ class Jump:
 
     @property
     def plant_strike(self) -> float | None:
-        """First touchdown of the plant, None when the jump began from standing."""
-        return self.plant[0].strike if self.plant else None
+        """First touchdown of the plant.
+
+        None when the jump began from standing, and when a shank without a sensor leaves it
+        open which foot planted first.
+        """
+        return self.plant[0].strike if self.plant and self.style is not None else None
 
 
 def pelvis_flights(body: Body) -> list[Flight]:

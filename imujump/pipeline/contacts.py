@@ -78,10 +78,6 @@ LAST_FALL_S, TISSUE_DELAY_S = 8e-3, 1.5e-3
 passes the load's end on this much late (own choice: a quarter period at 25 Hz is 10 ms, a step
 through a well-damped one 1-2 ms)."""
 
-FILTER_DELAY_SAMPLES = 0.56
-"""Delay of a sensor's own low-pass at 0.4 of its rate (second-order Butterworth): sqrt(2) /
-(2 pi 0.4) = 0.563 samples."""
-
 
 @dataclass(frozen=True, slots=True)
 class Contact:
@@ -227,7 +223,6 @@ def _strike(body: Body, side: Side, ratio: FloatArray, spell: Spell) -> tuple[fl
         strike = sharpness * place + (1.0 - sharpness) * strike
         sigma_s = sharpness * 0.004 + (1.0 - sharpness) * float(np.hypot(sigma_s, 0.3 * apart_s))
     sigma_s = float(np.hypot(sigma_s, h / np.sqrt(6.0)))
-    strike -= FILTER_DELAY_SAMPLES
     return float(np.clip(strike, 0.0, len(ratio) - 1.0)), sigma_s
 
 
@@ -251,7 +246,7 @@ def _loading(
     place = crossing(-load, carrying, -HALF_LOADED_MPS2, -1)
     rise_s = (place - begin) * step_s
     sigma_s = float(np.hypot(np.hypot(LOADING_SIGMA_S, 0.5 * rise_s), step_s / np.sqrt(6.0)))
-    return place - LOADING_LAG_S / step_s - FILTER_DELAY_SAMPLES, sigma_s
+    return place - LOADING_LAG_S / step_s, sigma_s
 
 
 def _floor_stop(
@@ -296,7 +291,7 @@ def _toe_off(
             toe_off = unloaded
             spread_s = float(np.hypot(0.005, min(apart_s, 0.025) / 5.0))
             spread_s = float(np.hypot(spread_s, h / np.sqrt(6.0)))
-    return float(np.clip(toe_off - FILTER_DELAY_SAMPLES, 0.0, n - 1.0)), spread_s
+    return float(np.clip(toe_off, 0.0, n - 1.0)), spread_s
 
 
 def _unloading(

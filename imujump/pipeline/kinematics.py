@@ -15,10 +15,6 @@ from imujump.pipeline.error_growth import STATES
 LEVER_SPREAD_M = 0.03
 """Distance of the assumed from the true mid hip or ankle: body size, mounting (own choice)."""
 
-ANGLE_SPREAD_RAD = 0.05
-"""How upright a segment was while standing, and mounting wobble: 3 degrees (own choice, after
-axis errors of 3-5 degrees reported for functional alignment)."""
-
 
 def drift_sigma(body: Body, placement: Placement, parts: list[tuple[float, FloatArray]]) -> float:
     """Standard deviation of a weighted sum of one sensor's error states.
@@ -143,8 +139,18 @@ def pelvis_yaw(body: Body) -> FloatArray:
 
 
 def shank_lean(body: Body, side: Side, index: float, direction: FloatArray) -> float:
-    """Angle of a shank from vertical, foot ahead of the knee positive, rad."""
-    axis = at(body.paths[side.shank].rot @ body.up[side.shank], index)
+    """Angle of a shank from vertical along a direction (3,), foot ahead of the knee positive, rad.
+
+    Without a pelvis sensor the direction of travel is too rough for that: then the plane is
+    the one of the shank's own swing, and the direction only tells which side is ahead.
+    """
+    path = body.paths[side.shank]
+    rot = at(path.rot, index)
+    if Placement.PELVIS not in body.paths:
+        swing = np.linalg.eigh(path.gyro_radps.T @ path.gyro_radps)[1][:, -1]
+        ahead = horizontal(np.cross(rot @ swing, (0.0, 0.0, 1.0)))
+        direction = ahead if ahead @ direction > 0.0 else -ahead
+    axis = rot @ body.up[side.shank]
     return float(np.arctan2(-(axis @ direction), axis[2]))
 
 

@@ -27,6 +27,10 @@ from imujump.pipeline.contacts import Contact
 SPEED_FLOOR_MPS = 0.03
 """Own choice: soft tissue and belt under the pelvis sensor."""
 
+TISSUE_MPS, RINGING_S = 0.05, 0.1
+"""Speed of the pelvis sensor on its soft tissue when the load ends (own choice); how long after
+toe-off its swing is looked at."""
+
 HEIGHT_FLOOR_M = 0.006
 """Own choice: belt and skin under the pelvis sensor, sway of the standing reference."""
 
@@ -42,11 +46,25 @@ AFTER_STRIKE_S = 0.03
 SWING_CUTOFF_HZ = 20.0
 """Low-pass of the shank's swing rate: keeps the drive, removes impact ringing."""
 
+PELVIS_ANGLE_RAD, SHANK_ANGLE_RAD = 0.05, 0.09
+"""How upright a segment was while standing, and mounting wobble: 3 degrees for the pelvis (own
+choice, after axis errors of 3-5 degrees reported for functional alignment), 5 for the shank,
+whose lean in standing differs between people (own choice)."""
+
 TURN_SCALE = 0.006
 """Share of a turn lost to gyroscope scale and cross-axis error (own choice)."""
 
-LANDING_PEAK_S = 0.1
-"""Span after a landing contact in which the shank's peak is sought."""
+TURN_FLOOR_RAD = 0.01
+"""Own choice: belt and skin under the pelvis sensor."""
+
+FROM_TOE_OFF = "pelvis attitude, from toe-off: the jump began from standing"
+
+LANDING_BEFORE_S, LANDING_PEAK_S = 0.04, 0.1
+"""Span about a landing contact in which the shank's peak is sought."""
+
+LANDING_PEAK_SHARE = 0.25
+"""Peaks on the skin against the bone's: strap and soft tissue ring and add some tenths (own
+choice; simulated soft tissue of 28 to 50 Hz makes 112 m/s² into 140)."""
 
 GAP_REACH_S = 0.025
 """Samples missing within this of an event make its time unknown (own choice)."""
@@ -156,9 +174,7 @@ def _timing(sheet: _Sheet) -> None:
         sheet.lack("flight_s", lost)
     else:
         sheet.put("flight_s", flight_s, sigma_s, method)
-    if not jump.plant or jump.plant_strike is None:
-        return
-    if jump.style is None and len(sheet.body.paths) > 1:
+    if jump.plant_strike is None:
         return
     first = jump.plant[0]
     lost = _lost(sheet, first.side, jump.plant_strike)
@@ -197,7 +213,8 @@ def _speeds(sheet: _Sheet) -> None:
         return float(np.sqrt(drift**2 + SPEED_FLOOR_MPS**2 + (slope * timing_s) ** 2))
 
     take_off = float(kin.at(speed, jump.toe_off))
-    take_off_sigma = sigma(jump.toe_off, jump.toe_off_sigma_s)
+    swing = _ringing_mps(speed, jump.toe_off, h)
+    take_off_sigma = float(np.hypot(sigma(jump.toe_off, jump.toe_off_sigma_s), swing))
     sheet.put("take_off_speed_mps", take_off, take_off_sigma, "pelvis dead reckoning")
     plant = jump.plant_strike
     if plant is None:
@@ -218,6 +235,16 @@ def _speeds(sheet: _Sheet) -> None:
     )
 
 
+def _ringing_mps(speed: FloatArray, toe_off: float, step_s: float) -> float:
+    """How far a speed (n,) strays from a line after toe-off, where a body only falls."""
+    first = int(np.ceil(toe_off))
+    part = speed[first : first + round(RINGING_S / step_s)]
+    if len(part) < 4:
+        return 0.0
+    index = np.arange(len(part))
+    return float(np.std(part - np.polyval(np.polyfit(index, part, 1), index)))
+
+
 def _heights(sheet: _Sheet) -> None:
     body, jump = sheet.body, sheet.jump
     if Placement.PELVIS not in body.paths:
@@ -233,13 +260,15 @@ def _heights(sheet: _Sheet) -> None:
     first, last = int(jump.toe_off), int(np.ceil(jump.landing))
     apex = first + int(np.argmax(height[first : last + 1]))
     sheet.put("pelvis_rise_m", float(height[apex]), sigma(apex), method)
-    vertical = float(kin.at(body.paths[Placement.PELVIS].velocity_mps, jump.toe_off)[2])
+    rising = body.paths[Placement.PELVIS].velocity_mps[:, 2]
+    vertical = float(kin.at(rising, jump.toe_off))
     up = np.array((0.0, 0.0, 1.0))
     accel = abs(float(kin.at(body.paths[Placement.PELVIS].accel_mps2, jump.toe_off)[2]))
     vertical_sigma = float(
         np.sqrt(
             kin.velocity_sigma(body, jump.toe_off, up) ** 2
-            + SPEED_FLOOR_MPS**2
+            + TISSUE_MPS**2
+            + _ringing_mps(rising, jump.toe_off, sheet.body.step_s) ** 2
             + (accel * jump.toe_off_sigma_s) ** 2
         )
     )
@@ -272,9 +301,11 @@ def _lowering_start(sheet: _Sheet) -> int:
 def _angles(sheet: _Sheet) -> None:
     body, jump = sheet.body, sheet.jump
     plant = jump.plant_strike
-    if Placement.PELVIS in body.paths:
+    if Placement.PELVIS in body.paths and jump.style is not None:
         yaw = kin.pelvis_yaw(body)
-        begin = jump.toe_off if plant is None else plant
+        begin, begin_sigma_s, method = jump.toe_off, jump.toe_off_sigma_s, FROM_TOE_OFF
+        if plant is not None:
+            begin, begin_sigma_s, method = plant, jump.plant[0].strike_sigma_s, "pelvis attitude"
         turn = float(kin.at(yaw, jump.landing) - kin.at(yaw, begin))
         drift = kin.drift_sigma(
             body,
@@ -284,13 +315,12 @@ def _angles(sheet: _Sheet) -> None:
                 (begin, kin.axis_weights(0, np.array((0.0, 0.0, -1.0)))),
             ],
         )
-        rate = max(
-            float(np.linalg.norm(kin.at(body.paths[Placement.PELVIS].gyro_radps, index)))
-            for index in (begin, jump.landing)
-        )
-        timing = rate * float(np.hypot(jump.landing_sigma_s, jump.toe_off_sigma_s))
-        sigma = float(np.sqrt(drift**2 + (TURN_SCALE * turn) ** 2 + timing**2 + 0.01**2))
-        sheet.put("turn_rad", turn, sigma, "pelvis attitude")
+        timing = [
+            float(np.linalg.norm(kin.at(body.paths[Placement.PELVIS].gyro_radps, index))) * sigma_s
+            for index, sigma_s in ((begin, begin_sigma_s), (jump.landing, jump.landing_sigma_s))
+        ]
+        sigma = float(np.linalg.norm((drift, TURN_SCALE * turn, *timing, TURN_FLOOR_RAD)))
+        sheet.put("turn_rad", turn, sigma, method)
     if plant is None:
         return
     timing_s = jump.plant[0].strike_sigma_s
@@ -299,7 +329,7 @@ def _angles(sheet: _Sheet) -> None:
         sheet.put(
             "pelvis_tilt_rad",
             float(kin.at(kin.pelvis_pitch(body), plant)),
-            float(np.hypot(kin.ANGLE_SPREAD_RAD, rate * timing_s)),
+            float(np.hypot(PELVIS_ANGLE_RAD, rate * timing_s)),
             "pelvis attitude",
         )
     side = jump.plant[0].side
@@ -308,7 +338,7 @@ def _angles(sheet: _Sheet) -> None:
     sheet.put(
         "plant_shank_angle_rad",
         kin.shank_lean(body, side, plant, ahead),
-        float(np.hypot(kin.ANGLE_SPREAD_RAD, rate * timing_s)),
+        float(np.hypot(SHANK_ANGLE_RAD, rate * timing_s)),
         "shank attitude",
     )
 
@@ -375,7 +405,7 @@ def _landing(sheet: _Sheet) -> None:
             sheet.lack(name, f"no landing of the {side} foot seen")
             continue
         sensor = sheet.window.sensors[side.shank]
-        first_sample = int(max(contact.strike - 0.02 / h, 0))
+        first_sample = int(max(contact.strike - LANDING_BEFORE_S / h, 0))
         part = slice(first_sample, int(contact.strike + LANDING_PEAK_S / h) + 1)
         if sensor.missing[part].any():
             sheet.lack(name, "samples are missing at the landing")
@@ -384,8 +414,7 @@ def _landing(sheet: _Sheet) -> None:
         else:
             size = np.linalg.norm(sensor.accel_mps2[part], axis=1)
             peak = float(size.max())
-            # Between samples the true peak is missed by about the curvature at the top.
-            sheet.put(name, peak, float(np.hypot(0.5, 0.05 * peak)), "shank accelerometer")
+            sheet.put(name, peak, LANDING_PEAK_SHARE * peak, "shank accelerometer")
 
 
 def _step_direction(sheet: _Sheet, start: Contact, end: Contact) -> FloatArray:

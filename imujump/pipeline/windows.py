@@ -38,6 +38,11 @@ from imujump.pipeline.support import body_speed, stance_spells
 PRESENT_SHARE = 0.7
 """A sensor with fewer of the span's samples than this is left out of it (own choice)."""
 
+FILTER_DELAY_SAMPLES = 0.56
+"""Signals lag the movement by the delay of the sensor's own low-pass at 0.4 of its rate
+(second-order Butterworth): sqrt(2) / (2 pi 0.4) = 0.563 samples. All is worked out in signal
+time; what is told is movement time."""
+
 
 @dataclass(frozen=True, slots=True)
 class Span:
@@ -99,7 +104,7 @@ def analyse_span(
         for p, s in samples.items()
     }
     rests = [(first - cut, last - cut) for first, last in rests]
-    start_s = span.start_s + cut * step_s
+    start_s = span.start_s + (cut - FILTER_DELAY_SAMPLES) * step_s
     ranges = {p: streams[p].info.accel_range_mps2 for p in samples}
     ready = calibrate(samples, ranges, step_s, rests, span.gravity_mps2)
     warnings = [f"{_name(p)}: {text}." for p, text in ready.unusable.items()]

@@ -84,33 +84,6 @@ SURELY[RIGHT, PELVIS] = SURELY[LEFT, PELVIS]
 SURELY[(PELVIS,)] = SURELY[LEFT, PELVIS]
 """What sensors at these places must give for a jump seen whole."""
 
-TISSUE = "the pelvis sensor itself still swings on its soft tissue at toe-off"
-PEAK = "strap and soft tissue ring at the landing: the shank sensor's peak is not the shank's"
-SECOND_FOOT = "one shank cannot tell whether its foot plants first or second"
-FROM_TOE_OFF = "without a plant the turn is counted from toe-off"
-NO_TRAVEL = "the direction of travel is poorly known without a pelvis sensor"
-
-TOO_SURE: dict[tuple[tuple[Placement, ...] | None, str], tuple[float, str]] = {
-    (None, "take_off_vertical_mps"): (8.0, TISSUE),
-    (None, "height_velocity_m"): (8.0, TISSUE),
-    (None, "landing_peak_left_mps2"): (50.0, PEAK),
-    (None, "landing_peak_right_mps2"): (50.0, PEAK),
-    ((LEFT, PELVIS), "plant_speed_mps"): (7.0, SECOND_FOOT),
-    ((LEFT, PELVIS), "speed_loss_mps"): (7.0, SECOND_FOOT),
-    ((LEFT, PELVIS), "plant_sink_m"): (7.0, SECOND_FOOT),
-    ((LEFT, PELVIS), "plant_shank_angle_rad"): (7.0, SECOND_FOOT),
-    ((PELVIS,), "turn_rad"): (8.0, FROM_TOE_OFF),
-    ((RIGHT, PELVIS), "turn_rad"): (8.0, FROM_TOE_OFF),
-    ((LEFT, RIGHT), "plant_shank_angle_rad"): (6.0, NO_TRAVEL),
-}
-"""Sensors worn (None: any) and metric whose sigma is known to be too small: how many sigmas it
-errs at most, and why. To be emptied."""
-
-
-def most_sigmas(worn: tuple[Placement, ...], name: str) -> float:
-    found = TOO_SURE.get((worn, name)) or TOO_SURE.get((None, name))
-    return found[0] if found else MOST_SIGMAS
-
 
 def assert_true(analysis: Analysis, jump: ApproachJump, worn: tuple[Placement, ...]) -> None:
     attempt, truth = only_attempt(analysis), truth_of(motion_of(jump))
@@ -122,7 +95,7 @@ def assert_true(analysis: Analysis, jump: ApproachJump, worn: tuple[Placement, .
     far = {
         name: round(sigmas, 1)
         for name, sigmas in against_truth(attempt, truth.metrics).items()
-        if abs(sigmas) > most_sigmas(worn, name)
+        if abs(sigmas) > MOST_SIGMAS
     }
     assert far == {}
 

@@ -118,8 +118,9 @@ def test_a_recording_begun_later_shifts_times_only(cut_s: float) -> None:
     assert worst(apart(whole, attempt)) < 0.3
     for event, twin in zip(whole.events, attempt.events, strict=True):
         assert (event.kind, event.side) == (twin.kind, twin.side)
-        assert twin.time_s == pytest.approx(event.time_s - shift_s, abs=2e-4)
-    assert attempt.landing_s == pytest.approx(whole.landing_s - shift_s, abs=2e-4)
+        # Contacts are looked for every 10 ms, at other instants: a small part of sigma.
+        assert twin.time_s == pytest.approx(event.time_s - shift_s, abs=1e-3)
+    assert attempt.landing_s == pytest.approx(whole.landing_s - shift_s, abs=1e-3)
 
 
 @JUMPS
