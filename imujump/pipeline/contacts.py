@@ -28,7 +28,7 @@ ROLLING = 1.6
 """The ankle of a foot that rolls all through its contact arrives when it is this much faster than
 it stays (own choice)."""
 
-FALL_SHARE, LONGEST_FALL_S = 0.5, 0.04
+FALL_SHARE, LONGEST_FALL_S = 0.15, 0.03
 """Standard deviation of a strike read from a gradual stop, as part of the stop's length."""
 
 UNLOADED_MPS2 = 2.0
@@ -289,7 +289,7 @@ def _toe_off(
         if unloaded is not None:
             apart_s = abs(around - unloaded) * h
             toe_off = unloaded
-            spread_s = float(np.hypot(0.005, min(apart_s, 0.025) / 5.0))
+            spread_s = float(np.hypot(0.006, min(apart_s, 0.025) / 5.0))
             spread_s = float(np.hypot(spread_s, h / np.sqrt(6.0)))
     return float(np.clip(toe_off, 0.0, n - 1.0)), spread_s
 

@@ -59,7 +59,7 @@ class DriftProblem:
     >>> from imujump.pipeline.strapdown import dead_reckon
     >>> accel = np.tile((0.01, 0.0, 9.81), (201, 1))
     >>> path = dead_reckon(accel, np.zeros((201, 3)), 0.01, np.eye(3), 9.81)
-    >>> noise = NoiseModel(1e-5, 1e-3, 0.0, 0.0, 1e-6, 0.05, 1.0, 1.0, 1.0)
+    >>> noise = NoiseModel(1e-5, 1e-3, 0.0, 0.0, 1e-6, 0.05, 1.0, 1.0, 1.0, 0.0)
     >>> still = np.zeros(201, dtype=bool)
     >>> knots = np.array((0, 100, 200))
     >>> problem = DriftProblem((path,), (noise,), (still,), (still,), knots)

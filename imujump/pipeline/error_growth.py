@@ -20,11 +20,6 @@ ATTITUDE, VELOCITY, POSITION = slice(0, 3), slice(3, 6), slice(6, 9)
 STATES = 9
 BIASES = 6
 
-UNSAMPLED_SHARE = 0.15
-"""Velocity lost per sample, as a part of sample period times second difference of acceleration:
-an impact shorter than a few samples is not integrated truly. The trapezoid rule itself errs by
-1/12 of that; the rest is for the sensor's low-pass and aliasing (own choice)."""
-
 
 @dataclass(frozen=True, slots=True)
 class NoiseModel:
@@ -44,6 +39,10 @@ class NoiseModel:
         Standard deviation of a sample's specific force when it was clipped or lost.
     missing_gyro_radps : float
         Standard deviation of the angular rate while samples are missing.
+    unsampled_share : float
+        Velocity lost per sample, as a part of sample period times second difference of
+        acceleration: an impact shorter than a few samples is not integrated truly. The
+        trapezoid rule itself errs by 1/12 of that; the rest is for low-pass and aliasing.
     """
 
     gyro_density: float
@@ -55,6 +54,7 @@ class NoiseModel:
     clipped_accel_mps2: float
     missing_accel_mps2: float
     missing_gyro_radps: float
+    unsampled_share: float
 
 
 class Propagation:
@@ -160,7 +160,7 @@ class Noise:
         force = np.linalg.norm(path.accel_mps2, axis=1)
         bend = np.zeros(len(force))
         bend[1:-1] = np.linalg.norm(np.diff(path.accel_mps2, n=2, axis=0), axis=1)
-        rough = (UNSAMPLED_SHARE * bend) ** 2 * path.step_s
+        rough = (model.unsampled_share * bend) ** 2 * path.step_s
         each = np.stack((speed, force, rough, missing, clipped & ~missing), axis=1)
         self._sums = np.zeros((len(each) + 1, each.shape[1]))
         np.cumsum(each * path.step_s, axis=0, out=self._sums[1:])

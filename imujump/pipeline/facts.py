@@ -12,14 +12,15 @@ from imujump.pipeline.strapdown import Strapdown, cross_matrix, rotate
 
 PELVIS_NOISE = NoiseModel(
     gyro_density=3e-4,
-    accel_density=0.02,
+    accel_density=0.005,
     gyro_scale=0.003,
-    accel_scale=0.003,
+    accel_scale=0.002,
     gyro_bias_radps=5e-4,
-    accel_bias_mps2=0.05,
+    accel_bias_mps2=0.03,
     clipped_accel_mps2=50.0,
     missing_accel_mps2=12.0,
     missing_gyro_radps=1.5,
+    unsampled_share=0.06,
 )
 """Pelvis sensor: own choice from data-sheet noise of common parts widened for soft tissue;
 scale and bias sizes after the rest calibration; gap figures are the spread of the signals
@@ -35,6 +36,7 @@ SHANK_NOISE = NoiseModel(
     clipped_accel_mps2=80.0,
     missing_accel_mps2=40.0,
     missing_gyro_radps=5.0,
+    unsampled_share=0.15,
 )
 """Shank sensor: as the pelvis, with the stronger soft-tissue motion of the leg."""
 
@@ -45,18 +47,34 @@ PIVOT_SPEED_MPS = 0.25
 CONTACT_HEIGHT_M = 0.03
 """Ankle height at mid-contact against standing: heel off the floor, uneven floor (own choice)."""
 
-REST_SPEED_MPS = 0.02
-"""Sway of pelvis and shanks of a person standing still (own choice: 1-2 cm at 0.3 Hz)."""
+REST_SPEED_MPS = 0.005
+"""Sway of pelvis and shanks of a person standing still (own choice: 3 mm at 0.3 Hz)."""
 
 FLOOR_M = 0.01
 """Unevenness of a court floor and of foot placement between two stands (own choice)."""
 
-POSTURE_M = 0.03
-"""Standing pelvis height repeats to within this between two stands (own choice)."""
+POSTURE_M, BENT_M_PER_RAD = 0.012, 0.2
+"""Standing pelvis height repeats to within this between two stands in one posture, and less the
+more a segment leans otherwise than at first: a shank and a thigh of 0.4 m that lean by 20 degrees
+lower the hips by 5 cm (own choice)."""
 
-START_M, START_RAD = 0.3, 0.3
+SAME_POSTURE_RAD = 0.09
+"""Two stands whose segments lean alike to within 5 degrees are in one posture (own choice)."""
+
+START_M, START_RAD = 0.15, 0.3
 """How well a foot's place under the pelvis and a shank's heading are known before the leg
 closure finds them (own choice: a staggered stance, a curved run-up)."""
+
+
+def changed_posture_rad(window: Window, rest: int) -> float:
+    """Largest change of any segment's lean between the first stand and another, rad."""
+    angles = []
+    for sensor in window.sensors.values():
+        (a, b), (c, d) = window.rests[0], window.rests[rest]
+        before, after = (sensor.accel_mps2[i : k + 1].mean(axis=0) for i, k in ((a, b), (c, d)))
+        size = float(np.linalg.norm(before) * np.linalg.norm(after))
+        angles.append(float(np.arccos(np.clip(before @ after / size, -1.0, 1.0))))
+    return max(angles)
 
 
 def rest_facts(
@@ -73,13 +91,12 @@ def rest_facts(
     """
     start = np.zeros(3) if start_m is None else start_m
     origin_m, heading_rad = (1e-4, 1e-5) if start_m is None else (START_M, START_RAD)
-    posture = POSTURE_M if placement is Placement.PELVIS else FLOOR_M
     for axis in range(2):
         problem.pin(number, 0, axis, 0.0, 5e-3)
     problem.pin(number, 0, 2, 0.0, heading_rad)
     for axis in range(3):
         problem.pin(number, 0, 6 + axis, float(start[axis]), origin_m)
-    for first, last in window.rests:
+    for rest, (first, last) in enumerate(window.rests):
         index = np.linspace(first, last, 4).astype(np.int64)
         for axis in range(3):
             weights = np.zeros((4, problem.width))
@@ -89,7 +106,11 @@ def rest_facts(
         weights[:, STATES * number + 8] = 1.0
         height = np.zeros((4, problem.scalars))
         height[:, number] = -1.0
-        sigma = np.full(4, 1e-3 if first == 0 else 2.0 * posture)  # four facts share it
+        height_m = FLOOR_M
+        if placement is Placement.PELVIS:
+            bent_m = BENT_M_PER_RAD * changed_posture_rad(window, rest)
+            height_m = float(np.hypot(POSTURE_M, bent_m))
+        sigma = np.full(4, 1e-3 if rest == 0 else 2.0 * height_m)  # four facts share it
         problem.add(index, weights, -path.position_m[index, 2], sigma, height)
 
 

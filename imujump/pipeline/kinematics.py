@@ -123,6 +123,13 @@ def ankle_distance(
     return distance, sigma
 
 
+def turned_rad(body: Body, placement: Placement, start: float, end: float) -> float:
+    """Angle by which a sensor turned between two samples, rad."""
+    rot = body.paths[placement].rot
+    trace = float(np.sum(rot[int(start)] * rot[int(end)]))
+    return float(np.arccos(np.clip(0.5 * (trace - 1.0), -1.0, 1.0)))
+
+
 def pelvis_pitch(body: Body) -> FloatArray:
     """Forward tilt (n,) of the pelvis against standing, rad."""
     forward = body.forward

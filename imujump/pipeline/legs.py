@@ -36,13 +36,14 @@ KNEE_SPREAD_M = 0.04
 HIP_SPREAD_M = 0.02
 """Mid hip off its assumed place seen from the pelvis sensor."""
 
-HIP_YAW_M = 0.03
-"""Shift of each hip along the forward axis by a pelvis axis that is 20 degrees off."""
+HIP_YAW_M = 0.016
+"""Shift of each hip along the forward axis by a pelvis axis that is 11 degrees off, which is how
+well the sensor's own axis and the direction of travel tell it together."""
 
-LEG_CLOSURE_M, LEG_CLOSURE_WITH_CONTACTS_M = 0.02, 0.04
-"""Misfit of the rigid thigh: soft tissue, joint centres that move. It lasts for a good part of a
-step, so neighbouring knots repeat it; once contacts hold the feet it gets less weight. Own
-choice."""
+FIRST_CLOSURE_M, CLOSURE_LIMITS_M, CLOSURE_SPREADS = 0.02, (0.015, 0.06), 3.0
+"""Misfit of the rigid thigh: soft tissue, joint centres that move. After the first solution the
+misfit that was seen takes the place of the assumed one, three times as large, as it lasts for a
+good part of a step and neighbouring knots repeat it (own choice)."""
 
 
 @dataclass(frozen=True, slots=True)

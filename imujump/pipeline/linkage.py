@@ -15,11 +15,19 @@ import numpy as np
 from imujump.model import FloatArray, IntArray, Placement, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Body, Window
 from imujump.pipeline.drift import DriftProblem, DriftSolution
-from imujump.pipeline.facts import PELVIS_NOISE, SHANK_NOISE, pivot_facts, rest_facts
+from imujump.pipeline.facts import (
+    PELVIS_NOISE,
+    SAME_POSTURE_RAD,
+    SHANK_NOISE,
+    changed_posture_rad,
+    pivot_facts,
+    rest_facts,
+)
 from imujump.pipeline.legs import (
+    CLOSURE_LIMITS_M,
+    CLOSURE_SPREADS,
+    FIRST_CLOSURE_M,
     HIP_SIDE_M,
-    LEG_CLOSURE_M,
-    LEG_CLOSURE_WITH_CONTACTS_M,
     SHANK_LENGTH_M,
     THIGH_LENGTH_M,
     LegFacts,
@@ -84,7 +92,11 @@ class LinkedBody:
             p: replace(paths[p], position_m=paths[p].position_m + starts[p]).at(self._knots)
             for p in self._names
         }
-        self._rounds = FIRST_ROUNDS
+        self._stands_alike = any(
+            changed_posture_rad(window, rest) < SAME_POSTURE_RAD
+            for rest in range(1, len(window.rests))
+        )
+        self._rounds, self._closure_m = FIRST_ROUNDS, FIRST_CLOSURE_M
 
     def _turn_to_reference(
         self, raw: dict[Placement, Strapdown], paths: dict[Placement, Strapdown]
@@ -127,15 +139,14 @@ class LinkedBody:
             p = side.shank
             pivot_facts(known, self._numbers[p], self._raw[p], levers[p], index)
         if self._sides:
-            closure_m = LEG_CLOSURE_WITH_CONTACTS_M if still else LEG_CLOSURE_M
-            solution, misfit = self._close_legs(known, closure_m)
+            solution, misfit = self._close_legs(known)
             levers[Placement.PELVIS] = self._legs.hip_m
         else:
             solution, misfit = known.solve(), None
             if self._forward is not None:
                 levers[Placement.PELVIS] = hip_lever(self._forward, up[Placement.PELVIS], 0.0)
         solutions = dict.fromkeys(self._names, solution)
-        if self._pelvis and len(self.window.rests) > 1:
+        if self._pelvis and self._stands_alike:
             # Two stands hold the pelvis to millimetres; the legs' soft tissue would bend it.
             solutions[Placement.PELVIS] = self._alone
         paths = {p: solutions[p].path(self._numbers[p]) for p in self._names}
@@ -153,7 +164,7 @@ class LinkedBody:
             misfit,
         )
 
-    def _close_legs(self, known: DriftProblem, closure_m: float) -> tuple[DriftSolution, float]:
+    def _close_legs(self, known: DriftProblem) -> tuple[DriftSolution, float]:
         """Tie hips and knees at the knots; returns the solution and the misfit before it, m."""
         assert self._forward is not None
         old = {p: self._raw[p].at(self._knots) for p in self._names}
@@ -171,12 +182,14 @@ class LinkedBody:
                     self._legs,
                     self._numbers,
                 )
-                misfits.append(facts.add(problem, self._knots, closure_m))
+                misfits.append(facts.add(problem, self._knots, self._closure_m))
             solution = problem.solve()
             self._at_knots = {p: solution.path_at_knots(self._numbers[p]) for p in self._names}
             self._legs = legs_found(solution.scalars[len(self._names) :], self._sides)
+        misfit_m = float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
+        self._closure_m = float(np.clip(CLOSURE_SPREADS * misfit_m, *CLOSURE_LIMITS_M))
         self._rounds = LATER_ROUNDS
-        return solution, float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
+        return solution, misfit_m
 
 
 def _knots(window: Window, spacing_s: float) -> IntArray:
@@ -230,7 +243,7 @@ def _problem(
 def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
     """Forward axis of the pelvis in its sensor's axes, a unit vector (3,) across ``up``.
 
-    The wearing instructions point the sensor's x axis forward, good to about 20 degrees; the
+    The wearing instructions point the sensor's x axis forward, good to about 12 degrees; the
     direction of travel, seen from the pelvis, is the second witness, good to about 25 degrees
     on a run-up that turns (hips rotate with each step). The two are averaged by their
     precision while they agree within 90 degrees; else a run of over 3 m decides alone.
@@ -255,7 +268,7 @@ def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
         if distance > 3.0:
             return np.asarray(travel)
         return np.asarray(nominal)
-    weight = 20.0**2 / (20.0**2 + 25.0**2)
+    weight = 12.0**2 / (12.0**2 + 25.0**2)
     left = np.cross(up, nominal)
     return np.asarray(np.cos(weight * angle) * nominal + np.sin(weight * angle) * left)
 

@@ -27,11 +27,11 @@ from imujump.pipeline.contacts import Contact
 SPEED_FLOOR_MPS = 0.03
 """Own choice: soft tissue and belt under the pelvis sensor."""
 
-TISSUE_MPS, RINGING_S = 0.05, 0.1
+TISSUE_MPS, RINGING_S = 0.03, 0.1
 """Speed of the pelvis sensor on its soft tissue when the load ends (own choice); how long after
 toe-off its swing is looked at."""
 
-HEIGHT_FLOOR_M = 0.006
+HEIGHT_FLOOR_M = 0.004
 """Own choice: belt and skin under the pelvis sensor, sway of the standing reference."""
 
 STEP_FLOOR_M = 0.02
@@ -46,15 +46,15 @@ AFTER_STRIKE_S = 0.03
 SWING_CUTOFF_HZ = 20.0
 """Low-pass of the shank's swing rate: keeps the drive, removes impact ringing."""
 
-PELVIS_ANGLE_RAD, SHANK_ANGLE_RAD = 0.05, 0.09
-"""How upright a segment was while standing, and mounting wobble: 3 degrees for the pelvis (own
-choice, after axis errors of 3-5 degrees reported for functional alignment), 5 for the shank,
-whose lean in standing differs between people (own choice)."""
+PELVIS_ANGLE_RAD, SHANK_ANGLE_RAD = 0.03, 0.07
+"""How upright a segment was while standing, and mounting wobble: 2 degrees for the pelvis, 4 for
+the shank, whose lean in standing differs between people (own choice; functional alignment is
+reported to err by 3-5 degrees)."""
 
 TURN_SCALE = 0.006
 """Share of a turn lost to gyroscope scale and cross-axis error (own choice)."""
 
-TURN_FLOOR_RAD = 0.01
+TURN_FLOOR_RAD = 0.006
 """Own choice: belt and skin under the pelvis sensor."""
 
 FROM_TOE_OFF = "pelvis attitude, from toe-off: the jump began from standing"
@@ -460,10 +460,19 @@ def _steps(sheet: _Sheet, start_s: float) -> tuple[Step, ...]:
                 body, Placement.PELVIS, [(middle, kin.axis_weights(3, ahead))]
             )
             value = float(np.hypot(moved[0], moved[1]) / time_s)
-            timing_mps = value * time_sigma_s / time_s * 0.3
-            lever_mps = kin.LEVER_SPREAD_M / time_s * 0.5
+            # An end that is told early moves place and time together: only what the speed
+            # there differs from the mean counts.
+            velocity = body.joint_velocity(Placement.PELVIS)
+            timing_mps = [
+                (float(kin.at(velocity, c.strike or 0.0) @ ahead) - value)
+                * c.strike_sigma_s
+                / time_s
+                for c in (begin, end)
+            ]
+            turned = kin.turned_rad(body, Placement.PELVIS, begin.strike, end.strike)
+            lever_mps = kin.LEVER_SPREAD_M * turned / time_s
             speed_sigma = float(
-                np.sqrt(drift_mps**2 + SPEED_FLOOR_MPS**2 + timing_mps**2 + lever_mps**2)
+                np.linalg.norm((drift_mps, SPEED_FLOOR_MPS, *timing_mps, lever_mps))
             )
             speed = Estimate(value, speed_sigma, None, "pelvis dead reckoning")
         contact = none("the foot's toe-off was not seen")

@@ -18,8 +18,8 @@ STEP_S, SAMPLES, GRAVITY = 0.01, 121, 9.81
 KNOTS = np.array((0, 17, 30, 61, 90, 120))
 
 NOISES = (
-    NoiseModel(1e-2, 0.1, 0.01, 0.01, 0.02, 0.2, 5.0, 3.0, 0.5),
-    NoiseModel(2e-2, 0.2, 0.02, 0.01, 0.03, 0.1, 5.0, 3.0, 0.5),
+    NoiseModel(1e-2, 0.1, 0.01, 0.01, 0.02, 0.2, 5.0, 3.0, 0.5, 0.15),
+    NoiseModel(2e-2, 0.2, 0.02, 0.01, 0.03, 0.1, 5.0, 3.0, 0.5, 0.15),
 )
 SCALARS = ((0.4, 0.1), (0.0, 0.5), (-1.0, 0.2))
 
@@ -248,7 +248,7 @@ def test_facts_between_knots_equal_facts_at_a_knot_there() -> None:
     """The same velocity fact, once with a knot at its sample and once without."""
     generator = np.random.default_rng(9)
     path = swinging(generator)
-    quiet = NoiseModel(1e-6, 1e-5, 0.0, 0.0, 0.02, 0.2, 5.0, 3.0, 0.5)
+    quiet = NoiseModel(1e-6, 1e-5, 0.0, 0.0, 0.02, 0.2, 5.0, 3.0, 0.5, 0.15)
     whole = np.zeros(SAMPLES, dtype=bool)
     solved = []
     for knots in (KNOTS, np.unique(np.append(KNOTS, 70))):
