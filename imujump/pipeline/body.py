@@ -19,7 +19,8 @@ class SensorWindow:
 
     ``accel_mps2`` and ``gyro_radps`` (n, 3) are calibrated at rest and free of gaps (short
     ones bridged); ``up`` (3,) is the vertical at rest in sensor axes; ``missing`` and
-    ``clipped`` (n,) flag samples.
+    ``clipped`` (n,) flag samples; ``gyro_bias_radps`` is the standard deviation of what the
+    stand left of the gyroscope's bias.
     """
 
     accel_mps2: FloatArray
@@ -27,6 +28,7 @@ class SensorWindow:
     up: FloatArray
     missing: BoolArray
     clipped: BoolArray
+    gyro_bias_radps: float
 
 
 @dataclass(frozen=True, slots=True)

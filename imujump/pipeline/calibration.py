@@ -31,6 +31,14 @@ scale: uncalibrated parts are seen to be up to 8 % off (own choice)."""
 FULL_SCALES_G = (2.0, 4.0, 8.0, 16.0, 24.0, 32.0, 64.0)
 """Usual full-scale ranges of accelerometers, in standard gravities (common practice, no source)."""
 
+QUIET_MOMENT_S, QUIET_SEARCH_S = 0.15, 1.5
+"""Where nobody stands still: length of the moment taken instead, and where it is sought (own
+choice)."""
+
+UNKNOWN_BIAS_RADPS = 0.01
+"""Bias of an uncalibrated gyroscope: 0.6 degrees per second, usual in data sheets of small parts
+(common practice, no source)."""
+
 CLIP_SHARE = 0.98
 """A sample at 98 % of the range counts as clipped (own choice: scale error and offset)."""
 
@@ -80,6 +88,18 @@ def find_rests(samples: Mapping[Placement, Samples], step_s: float) -> list[tupl
     return found
 
 
+def quietest(samples: Mapping[Placement, Samples], step_s: float) -> tuple[int, int]:
+    """Most still moment of the first second and a half: first and last sample."""
+    width = max(round(QUIET_MOMENT_S / step_s), 2)
+    turning = sum(
+        np.sum(s.gyro_radps[: round(QUIET_SEARCH_S / step_s)] ** 2, axis=1)
+        for s in samples.values()
+    )
+    total = np.cumsum(np.concatenate(((0.0,), turning)))
+    first = int(np.argmin(total[width:] - total[:-width]))
+    return first, first + width - 1
+
+
 def calibrate(
     samples: Mapping[Placement, Samples],
     ranges_mps2: Mapping[Placement, float | None],
@@ -119,12 +139,36 @@ def calibrate(
                 f"{gravity_mps2:.1f} m/s²: check its unit and calibration"
             )
             continue
-        bias = sensor.gyro_radps[part][seen[part]].mean(axis=0)
+        bias, bias_sigma_radps = _gyro_bias(
+            sensor.accel_mps2[part], sensor.gyro_radps[part], seen[part], step_s
+        )
         sensors[placement] = SensorWindow(
             sensor.accel_mps2 * (gravity_mps2 / size),
             sensor.gyro_radps - bias,
             up / size,
             sensor.missing,
             clipped(sensor.accel_mps2, ranges_mps2[placement]),
+            bias_sigma_radps,
         )
     return Calibrated(Window(step_s, gravity_mps2, sensors, tuple(rests)), unusable)
+
+
+def _gyro_bias(
+    accel_mps2: FloatArray, gyro_radps: FloatArray, seen: BoolArray, step_s: float
+) -> tuple[FloatArray, float]:
+    """Mean rate (3,) of a stand, and how far it may be from the bias, rad/s.
+
+    Someone who stands still may still lean over slowly: that turning is seen by the vertical
+    and belongs to the rate, not to the bias. A moment too short to tell leaves the bias open.
+    """
+    if len(seen) * step_s < SHORTEST_REST_S:
+        return np.zeros(3), UNKNOWN_BIAS_RADPS
+    third = max(len(seen) // 3, 1)
+    ends = []
+    for part in (slice(0, third), slice(-third, None)):
+        if not seen[part].any():
+            return gyro_radps[seen].mean(axis=0), UNKNOWN_BIAS_RADPS
+        mean = accel_mps2[part][seen[part]].mean(axis=0)
+        ends.append(mean / np.linalg.norm(mean))
+    leaned_rad = float(np.linalg.norm(np.cross(*ends)))
+    return gyro_radps[seen].mean(axis=0), leaned_rad / ((len(seen) - third) * step_s)

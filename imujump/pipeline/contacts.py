@@ -21,7 +21,7 @@ from imujump.pipeline.support import Spell, slow_ratio, stance_spells, vertical_
 CORE_RATIO = 0.6
 """In a contact the ankle falls below this part of the slow speed (own choice)."""
 
-LONGEST_STEP_CONTACT_S = 0.6
+LONGEST_STEP_CONTACT_S = 1.2
 """Longer contacts are stands, in which the foot need not pivot (own choice)."""
 
 ROLLING = 1.6

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from imujump.model import FloatArray, IntArray, Placement
@@ -47,8 +49,15 @@ PIVOT_SPEED_MPS = 0.25
 CONTACT_HEIGHT_M = 0.03
 """Ankle height at mid-contact against standing: heel off the floor, uneven floor (own choice)."""
 
-REST_SPEED_MPS = 0.005
-"""Sway of pelvis and shanks of a person standing still (own choice: 3 mm at 0.3 Hz)."""
+REST_SPEED_MPS, SWAY_ARM_M = 0.005, 0.3
+"""Sway of pelvis and shanks of a person standing still (own choice: 3 mm at 0.3 Hz), and the arm
+on which a sensor that is seen to turn meanwhile moves (own choice)."""
+
+SWAY_PERIOD_S = 0.2
+"""Fidgeting in a stand lasts about this long each time (own choice)."""
+
+UPRIGHT_RAD = 5e-3
+"""The vertical of a stand, from its mean specific force (own choice)."""
 
 FLOOR_M = 0.01
 """Unevenness of a court floor and of foot placement between two stands (own choice)."""
@@ -66,6 +75,13 @@ START_M, START_RAD = 0.15, 0.3
 closure finds them (own choice: a staggered stance, a curved run-up)."""
 
 
+def noise_model(window: Window, placement: Placement) -> NoiseModel:
+    """Noise of a sensor, with what its stand left of the gyroscope's bias."""
+    model = PELVIS_NOISE if placement is Placement.PELVIS else SHANK_NOISE
+    left_radps = window.sensors[placement].gyro_bias_radps
+    return replace(model, gyro_bias_radps=float(np.hypot(model.gyro_bias_radps, left_radps)))
+
+
 def changed_posture_rad(window: Window, rest: int) -> float:
     """Largest change of any segment's lean between the first stand and another, rad."""
     angles = []
@@ -75,6 +91,16 @@ def changed_posture_rad(window: Window, rest: int) -> float:
         size = float(np.linalg.norm(before) * np.linalg.norm(after))
         angles.append(float(np.arccos(np.clip(before @ after / size, -1.0, 1.0))))
     return max(angles)
+
+
+def _sway(window: Window, placement: Placement, rest: tuple[int, int]) -> tuple[float, float]:
+    """How far the mean vertical of a stand may be off, rad, and the sensor's speed in it, m/s."""
+    sensor = window.sensors[placement]
+    part = slice(rest[0], rest[1] + 1)
+    shaken = float(np.linalg.norm(sensor.accel_mps2[part].std(axis=0))) / window.gravity_mps2
+    looks = max((rest[1] - rest[0]) * window.step_s / SWAY_PERIOD_S, 1.0)
+    turning = float(np.linalg.norm(sensor.gyro_radps[part].std(axis=0)))
+    return shaken / np.sqrt(looks), SWAY_ARM_M * turning
 
 
 def rest_facts(
@@ -91,17 +117,19 @@ def rest_facts(
     """
     start = np.zeros(3) if start_m is None else start_m
     origin_m, heading_rad = (1e-4, 1e-5) if start_m is None else (START_M, START_RAD)
+    first_sway = _sway(window, placement, window.rests[0])
     for axis in range(2):
-        problem.pin(number, 0, axis, 0.0, 5e-3)
+        problem.pin(number, 0, axis, 0.0, float(np.hypot(UPRIGHT_RAD, first_sway[0])))
     problem.pin(number, 0, 2, 0.0, heading_rad)
     for axis in range(3):
         problem.pin(number, 0, 6 + axis, float(start[axis]), origin_m)
     for rest, (first, last) in enumerate(window.rests):
         index = np.linspace(first, last, 4).astype(np.int64)
+        speed = np.full(4, np.hypot(REST_SPEED_MPS, _sway(window, placement, (first, last))[1]))
         for axis in range(3):
             weights = np.zeros((4, problem.width))
             weights[:, STATES * number + 3 + axis] = 1.0
-            problem.add(index, weights, -path.velocity_mps[index, axis], np.full(4, REST_SPEED_MPS))
+            problem.add(index, weights, -path.velocity_mps[index, axis], speed)
         weights = np.zeros((4, problem.width))
         weights[:, STATES * number + 8] = 1.0
         height = np.zeros((4, problem.scalars))

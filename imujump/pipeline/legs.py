@@ -36,8 +36,8 @@ KNEE_SPREAD_M = 0.04
 HIP_SPREAD_M = 0.02
 """Mid hip off its assumed place seen from the pelvis sensor."""
 
-HIP_YAW_M = 0.016
-"""Shift of each hip along the forward axis by a pelvis axis that is 11 degrees off, which is how
+HIP_YAW_M = 0.019
+"""Shift of each hip along the forward axis by a pelvis axis that is 13 degrees off, which is how
 well the sensor's own axis and the direction of travel tell it together."""
 
 FIRST_CLOSURE_M, CLOSURE_LIMITS_M, CLOSURE_SPREADS = 0.02, (0.015, 0.06), 3.0

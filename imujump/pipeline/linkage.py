@@ -16,10 +16,9 @@ from imujump.model import FloatArray, IntArray, Placement, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Body, Window
 from imujump.pipeline.drift import DriftProblem, DriftSolution
 from imujump.pipeline.facts import (
-    PELVIS_NOISE,
     SAME_POSTURE_RAD,
-    SHANK_NOISE,
     changed_posture_rad,
+    noise_model,
     pivot_facts,
     rest_facts,
 )
@@ -232,7 +231,7 @@ def _problem(
     # One more unknown per sensor: its height at rest, which ties separate stands.
     return DriftProblem(
         tuple(paths.values()),
-        tuple(PELVIS_NOISE if p is Placement.PELVIS else SHANK_NOISE for p in paths),
+        tuple(noise_model(window, p) for p in paths),
         tuple(window.sensors[p].missing for p in paths),
         tuple(window.sensors[p].clipped for p in paths),
         knots,
@@ -243,7 +242,7 @@ def _problem(
 def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
     """Forward axis of the pelvis in its sensor's axes, a unit vector (3,) across ``up``.
 
-    The wearing instructions point the sensor's x axis forward, good to about 12 degrees; the
+    The wearing instructions point the sensor's x axis forward, good to about 15 degrees; the
     direction of travel, seen from the pelvis, is the second witness, good to about 25 degrees
     on a run-up that turns (hips rotate with each step). The two are averaged by their
     precision while they agree within 90 degrees; else a run of over 3 m decides alone.
@@ -268,7 +267,7 @@ def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
         if distance > 3.0:
             return np.asarray(travel)
         return np.asarray(nominal)
-    weight = 12.0**2 / (12.0**2 + 25.0**2)
+    weight = 15.0**2 / (15.0**2 + 25.0**2)
     left = np.cross(up, nominal)
     return np.asarray(np.cos(weight * angle) * nominal + np.sin(weight * angle) * left)
 

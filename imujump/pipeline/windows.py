@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from imujump.model import (
     Attempt,
     EventKind,
     GaitEvent,
+    IntArray,
     Placement,
     Side,
 )
@@ -22,7 +23,7 @@ from imujump.pipeline.attempts import (
     shank_flights,
 )
 from imujump.pipeline.body import Body, Window
-from imujump.pipeline.calibration import calibrate, find_rests
+from imujump.pipeline.calibration import calibrate, find_rests, quietest
 from imujump.pipeline.contacts import (
     Contact,
     find_contacts,
@@ -34,9 +35,14 @@ from imujump.pipeline.linkage import LinkedBody
 from imujump.pipeline.metrics import measure
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
 from imujump.pipeline.support import body_speed, stance_spells
+from imujump.pipeline.swings import rests_between_swings
 
 PRESENT_SHARE = 0.7
 """A sensor with fewer of the span's samples than this is left out of it (own choice)."""
+
+SETTLING_ROUNDS = 3
+"""Where nobody stood, drift is too large to be linear at once: so often it is removed and looked
+at anew (own choice)."""
 
 FILTER_DELAY_SAMPLES = 0.56
 """Signals lag the movement by the delay of the sensor's own low-pass at 0.4 of its rate
@@ -69,6 +75,34 @@ class Found:
     warnings: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Footfalls:
+    """Foot contacts of a span and the motion behind them; sample 0 is at ``start_s``."""
+
+    start_s: float
+    body: Body
+    contacts: tuple[Contact, ...]
+
+    def events(self) -> tuple[GaitEvent, ...]:
+        """All foot strikes and toe-offs in order."""
+        return foot_events(self.contacts, self.start_s, self.body.step_s)
+
+
+def foot_events(
+    contacts: tuple[Contact, ...], start_s: float, step_s: float
+) -> tuple[GaitEvent, ...]:
+    """Strikes and toe-offs of contacts, in order; sample 0 is at ``start_s``."""
+    events = []
+    for contact in contacts:
+        for kind, index, sigma_s in (
+            (EventKind.FOOT_STRIKE, contact.strike, contact.strike_sigma_s),
+            (EventKind.TOE_OFF, contact.toe_off, contact.toe_off_sigma_s),
+        ):
+            if index is not None:
+                events.append(GaitEvent(kind, contact.side, start_s + index * step_s, sigma_s))
+    return tuple(sorted(events, key=lambda e: e.time_s))
+
+
 def analyse_span(
     span: Span, streams: Mapping[Placement, SensorStream], shift_s: Mapping[Placement, float]
 ) -> Found:
@@ -98,17 +132,7 @@ def analyse_span(
                 "stood still before it; stand still for 3 s before each run-up.",
             ),
         )
-    cut = rests[0][0]
-    samples = {
-        p: Samples(s.accel_mps2[cut:], s.gyro_radps[cut:], s.missing[cut:])
-        for p, s in samples.items()
-    }
-    rests = [(first - cut, last - cut) for first, last in rests]
-    start_s = span.start_s + (cut - FILTER_DELAY_SAMPLES) * step_s
-    ranges = {p: streams[p].info.accel_range_mps2 for p in samples}
-    ready = calibrate(samples, ranges, step_s, rests, span.gravity_mps2)
-    warnings = [f"{_name(p)}: {text}." for p, text in ready.unusable.items()]
-    window = ready.window
+    window, start_s, warnings = _from_first_rest(span, streams, samples, rests)
     if not window.sensors:
         return Found((), tuple(warnings))
     body, contacts = _motion(window)
@@ -127,6 +151,71 @@ def analyse_span(
     if attempts:
         warnings.extend(_mounting(body, contacts))
     return Found(tuple(attempts), tuple(warnings))
+
+
+def footfalls(
+    span: Span, streams: Mapping[Placement, SensorStream], shift_s: Mapping[Placement, float]
+) -> Footfalls | None:
+    """Foot contacts from the first stand of a span to its end, whether anyone jumps or not.
+
+    Without a stand it begins with the quietest moment of the first second and a half and
+    leaves the pelvis out. None when no shank sensor was worn, or too little was received.
+    """
+    step_s = 1.0 / max(stream.info.rate_hz for stream in streams.values())
+    samples = _gather(span, streams, shift_s, step_s)
+    if not samples:
+        return None
+    rests = find_rests(samples, step_s)
+    stood = bool(rests)
+    if not stood:
+        rests = [quietest(samples, step_s)]
+    window, start_s, _ = _from_first_rest(span, streams, samples, rests)
+    if not any(side.shank in window.sensors for side in Side):
+        return None
+    still = None
+    if not stood:
+        # A pelvis that never stood cannot be placed; feet find their rest at every step.
+        shanks = [side.shank for side in Side if side.shank in window.sensors]
+        window = replace(window, sensors={p: window.sensors[p] for p in shanks})
+        still = rests_between_swings(window)
+        for _ in range(SETTLING_ROUNDS):
+            window = _settled(window, LinkedBody(window).solve(still))
+    body, contacts = _motion(window, still)
+    return Footfalls(start_s, body, contacts)
+
+
+def _settled(window: Window, body: Body) -> Window:
+    """The window with the vertical and gyroscope bias that the feet's rests have shown."""
+    sensors = {
+        p: replace(
+            sensor,
+            gyro_radps=body.paths[p].gyro_radps,
+            up=body.paths[p].rot[0, 2] / np.linalg.norm(body.paths[p].rot[0, 2]),
+        )
+        for p, sensor in window.sensors.items()
+    }
+    return replace(window, sensors=sensors)
+
+
+def _from_first_rest(
+    span: Span,
+    streams: Mapping[Placement, SensorStream],
+    samples: Mapping[Placement, Samples],
+    rests: list[tuple[int, int]],
+) -> tuple[Window, float, list[str]]:
+    """Calibrated window that begins with the first stand, its start time, and warnings."""
+    step_s = 1.0 / max(stream.info.rate_hz for stream in streams.values())
+    cut = rests[0][0]
+    kept = {
+        p: Samples(s.accel_mps2[cut:], s.gyro_radps[cut:], s.missing[cut:])
+        for p, s in samples.items()
+    }
+    start_s = span.start_s + (cut - FILTER_DELAY_SAMPLES) * step_s
+    ranges = {p: streams[p].info.accel_range_mps2 for p in kept}
+    shifted = [(first - cut, last - cut) for first, last in rests]
+    ready = calibrate(kept, ranges, step_s, shifted, span.gravity_mps2)
+    warnings = [f"{_name(p)}: {text}." for p, text in ready.unusable.items()]
+    return ready.window, start_s, warnings
 
 
 def _name(placement: Placement) -> str:
@@ -169,13 +258,17 @@ def _weightless_pelvis(samples: Mapping[Placement, Samples], step_s: float) -> b
     return bool((np.convolve(force, np.full(width, 1.0 / width), "valid") < 4.0).any())
 
 
-def _motion(window: Window) -> tuple[Body, tuple[Contact, ...]]:
-    """Motion and contacts, each refined by the other twice."""
+def _motion(
+    window: Window, still: Mapping[Side, IntArray] | None = None
+) -> tuple[Body, tuple[Contact, ...]]:
+    """Motion and contacts, each refined by the other twice; ``still`` are first rests."""
     linked = LinkedBody(window)
     body = linked.solve()
     if not any(side.shank in window.sensors for side in Side):
         return body, ()
-    body = linked.solve(still_samples(body, stance_spells(body, near_floor=False)))
+    if still is None:
+        still = still_samples(body, stance_spells(body, near_floor=False))
+    body = linked.solve(still)
     spells = stance_spells(body, near_floor=True)
     body = linked.solve(still_samples(body, spells), pivot_levers(body, spells))
     return body, find_contacts(body)
@@ -191,14 +284,8 @@ def _attempt(
     if begin is not None and begin.strike is not None:
         first = min(first, begin.strike - 1.2 / h)
     last = jump.landing + 2.0 / h
-    events = []
-    for contact in contacts:
-        for kind, index, sigma_s in (
-            (EventKind.FOOT_STRIKE, contact.strike, contact.strike_sigma_s),
-            (EventKind.TOE_OFF, contact.toe_off, contact.toe_off_sigma_s),
-        ):
-            if index is not None and first <= index <= last:
-                events.append(GaitEvent(kind, contact.side, start_s + index * h, sigma_s))
+    low_s, high_s = start_s + first * h, start_s + last * h
+    events = [e for e in foot_events(contacts, start_s, h) if low_s <= e.time_s <= high_s]
     reasons = []
     if jump.style is None:
         reasons.append("take-off foot not seen: shank sensors missing")
@@ -214,7 +301,7 @@ def _attempt(
         take_off_side=side,
         valid=True,
         reasons=tuple(reasons),
-        events=tuple(sorted(events, key=lambda e: e.time_s)),
+        events=tuple(events),
         steps=steps,
         metrics=metrics,
     )
