@@ -43,7 +43,7 @@ KNOT_SPACING_S, LONE_KNOT_SPACING_S = 0.1, 0.2
 """Unknowns every 100 ms follow all drift below 5 Hz; a sensor alone, held by nothing while the
 athlete moves, needs fewer (own choice)."""
 
-FIRST_ROUNDS, LATER_ROUNDS = 3, 2
+FIRST_ROUNDS, LATER_ROUNDS = 2, 1
 """Gauss-Newton rounds for the leg closure from upright standing, and from a solution before it;
 one more changes paths by millimetres."""
 
