@@ -43,12 +43,6 @@ or a stumble: a run-up lasts up to 4 s, walking back takes longer (own choice)."
 STEP_LIMIT_S = 0.9
 """Longest time between two touchdowns of one run-up (own choice: slow walking is 0.7 s)."""
 
-TWO_FOOT_OVERLAP = 0.4
-"""Both feet take off when the shorter contact shares this part of its time with the other."""
-
-FEET_TOGETHER_S = 0.09
-"""Both feet take off when their toe-offs lie closer than this, with overlap (own choice)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Flight:
@@ -269,7 +263,11 @@ def _landings(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> t
 
 
 def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
-    """Contacts pushed off from: both feet if they shared the floor until the end."""
+    """Contacts pushed off from.
+
+    Both feet if they shared the floor for longer than one then stayed alone (own choice: in
+    recorded jumps the two kinds lie well apart).
+    """
     last = leaving[0]
     if len(leaving) < 2:
         return (last,)
@@ -279,12 +277,7 @@ def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
     start_last = last.strike if last.strike is not None else -np.inf
     start_other = other.strike if other.strike is not None else -np.inf
     shared = min(last.toe_off, other.toe_off) - max(start_last, start_other)
-    shorter = min(last.toe_off - start_last, other.toe_off - start_other)
-    together = True
-    if np.isfinite(shorter):
-        together = shared > TWO_FOOT_OVERLAP * shorter
-    together = together and (last.toe_off - other.toe_off) * step_s < FEET_TOGETHER_S
-    if not together:
+    if last.toe_off - other.toe_off >= shared:
         return (last,)
     return tuple(sorted((last, other), key=lambda c: -np.inf if c.strike is None else c.strike))
 
