@@ -70,8 +70,7 @@ METRICS: dict[str, Wording] = {
         APPROACH,
         "plant speed",
         "plant speed",
-        "Horizontal speed of the hips as the plant touches down "
-        "(from a line through the 50 ms before).",
+        "Horizontal speed of the hips at the instant the plant touches down.",
         METRES_PER_SECOND,
         2,
     ),

@@ -219,17 +219,12 @@ def _speeds(sheet: _Sheet) -> None:
     plant = jump.plant_strike
     if plant is None:
         return
-    # A line through the 50 ms before touchdown, read at touchdown: as smooth as their mean,
-    # and right also when the athlete is already braking.
-    before = np.arange(max(int(plant - 0.05 / h), 0), int(plant) + 1)
-    if len(before) < 3:
-        return
-    _, level = np.polyfit(before - plant, speed[before], 1)
+    level = float(kin.at(speed, plant))
     plant_sigma = sigma(plant, jump.plant[0].strike_sigma_s)
-    sheet.put("plant_speed_mps", float(level), plant_sigma, "pelvis dead reckoning")
+    sheet.put("plant_speed_mps", level, plant_sigma, "pelvis dead reckoning")
     sheet.put(
         "speed_loss_mps",
-        float(level) - take_off,
+        level - take_off,
         float(np.hypot(plant_sigma, take_off_sigma)),
         "pelvis dead reckoning",
     )
