@@ -218,8 +218,7 @@ def _metrics(
     landings: dict[Side, float],
 ) -> dict[str, float | None]:
     last, penultimate = steps[-1], steps[-2] if len(steps) > 1 else None
-    plant_mps = _mean_speed(motion, mark.plant_s - 0.05, mark.plant_s)
-    leaving_mps = float(_speed(motion, np.array([mark.toe_off_s]))[0])
+    plant_mps, leaving_mps = _speed(motion, np.array([mark.plant_s, mark.toe_off_s])).tolist()
     flight = mark.landing_s - mark.toe_off_s
     contact = mark.toe_off_s - mark.plant_s
     angles = motion.pelvis_angles(np.array([mark.still_from_s, mark.plant_s, mark.landing_s])).value
