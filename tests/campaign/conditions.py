@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from scipy.spatial.transform import Rotation
 
@@ -26,7 +26,7 @@ class Condition:
 
     group: str
     name: str
-    wearing: Wearing = Wearing()
+    wearing: Wearing = field(default_factory=Wearing)
     movement: Movement = Movement.PLAIN
     warning: str | None = None
     unseen_plant: bool = False

@@ -107,7 +107,9 @@ class Score:
                 continue
             self.given += 1
             error = estimate.value - true
-            off = error / estimate.sigma
+            if estimate.sigma <= 0.0:
+                told.append(f"{name} has sigma {estimate.sigma}")
+            off = error / estimate.sigma if estimate.sigma > 0.0 else math.inf
             self.covered += abs(off) <= COVERED_SIGMAS
             if name in MAIN:
                 share = true if name.endswith("_mps") else 1.0
