@@ -122,11 +122,15 @@ class Course:
             }[kind]
             second += np.where((u >= 0.0) & (u < 1.0), shape, 0.0)[:, None] * size_mps2
         for start_s, length_s, frequency_hz, size_m in self.swings:
-            u = (time_s - start_s) / length_s
-            w = 2.0 * math.pi * frequency_hz
-            # Swings grow and fade over a quarter of their length.
-            hull = np.clip(4.0 * np.minimum(u, 1.0 - u), 0.0, 1.0)
-            second -= (hull * w**2 * np.sin(w * (time_s - start_s)))[:, None] * size_m
+            t = np.clip(time_s - start_s, 0.0, length_s)
+            w, v = 2.0 * math.pi * frequency_hz, 2.0 * math.pi / length_s
+            # Place sin(w t) (1 - cos(v t)) / 2, which grows from rest and fades to rest, twice
+            # differentiated.
+            shape = 0.5 * w**2 * np.sin(w * t)
+            shape -= 0.25 * (w + v) ** 2 * np.sin((w + v) * t)
+            shape -= 0.25 * (w - v) ** 2 * np.sin((w - v) * t)
+            inside = (time_s >= start_s) & (time_s < start_s + length_s)
+            second -= np.where(inside, shape, 0.0)[:, None] * size_m
         frame = Frame.from_angles(angles.part(0), angles.part(1), angles.part(2))
         return SensorMotion(Jet(position.value, position.rate, second), frame)
 
@@ -145,7 +149,7 @@ def in_hand(generator: np.random.Generator, length_s: float) -> Course:
     course = Course(generator)
     course.rest(1.0)
     course.move(1.5, 0.3, 2.0)
-    while course.time_s < length_s - 5.0:
+    while course.time_s < length_s - 11.0:
         what = generator.choice(["move", "rest", "knock", "shake", "drop"], p=[5 / 9] + [1 / 9] * 4)
         if what == "move":
             course.move(float(generator.uniform(0.3, 1.2)), 0.2, 1.5)

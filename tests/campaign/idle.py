@@ -14,8 +14,11 @@ import numpy as np
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.model import Placement, RecordingInfo, SampleBatch, SensorInfo
+from imujump.simulate.body import Body
+from imujump.simulate.motion import Motion
 from imujump.simulate.movements import Bounce, Fidget, RunThrough, Stand, TurnAround, Walk
-from imujump.simulate.session import Block, compose
+from imujump.simulate.script import Script
+from imujump.simulate.session import Block
 from tests.truth.motion import IdealSignals
 from tests.truth.sensor_errors import GYRO_RANGE_DPS, SensorSet, draw_sensor_set, measured
 
@@ -99,13 +102,13 @@ def segment(kind: str, generator: np.random.Generator, least_s: float = SEGMENT_
     """Ideal signals of at least ``least_s`` of one kind, from standing to standing."""
     if kind in OFF_BODY:
         return OFF_BODY[kind](generator, least_s, GRID_HZ)
-    blocks: list[Block] = [Stand(1.5)]
-    seed = int(generator.integers(2**31))
-    while True:
-        blocks += MOVEMENTS[kind](generator)
-        motion = compose([*blocks, Stand(1.5)], np.random.default_rng(seed))
-        if motion.duration_s >= least_s:
-            break
+    script = Script(Body())
+    Stand(1.5).write(script, generator)
+    while script.time_s < least_s - 1.5:
+        for block in MOVEMENTS[kind](generator):
+            block.write(script, generator)
+    Stand(1.5).write(script, generator)
+    motion = Motion(script)
     count = int(motion.duration_s * GRID_HZ)
     count -= count % round(GRID_HZ / RATE_HZ)
     parts: dict[Placement, list[IdealSignals]] = {p: [] for p in Placement}

@@ -46,8 +46,8 @@ SOFT_IMPACT_S, SOFT_SHOCK_S = 0.060, 0.060
 """On a soft floor a strike is taken up over 60 ms in place of 22, and reaches the body over 60
 in place of 30 (own choice: a mat into which a foot sinks by a centimetre or two)."""
 
-FOREFOOT_RAD = 0.30
-"""Foot pitch at every strike of a forefoot striker, heel raised (own choice: 17 degrees)."""
+FOREFOOT_RAD = 0.17
+"""Foot pitch at every strike of a forefoot striker, heel raised (own choice: 10 degrees)."""
 
 TIMING_S = 0.0005
 """Standard deviation stated for exact instants; nothing is weighed by it."""
