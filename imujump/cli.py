@@ -6,9 +6,9 @@ import contextlib
 import shutil
 import sys
 import traceback
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 import click
 
@@ -21,6 +21,9 @@ from imujump.sheet import attempt_sheets
 from imujump.table import Named, attempts_table
 from imujump.wording import sentence
 
+if TYPE_CHECKING:
+    from imujump.validation.pairing import Tally
+
 PIPED_WIDTH = 100
 """Characters of a line when the output is no terminal (own choice: fits a printed page)."""
 
@@ -30,7 +33,8 @@ PIPED_WIDTH = 100
 def main() -> None:
     """Measure approach jumps from motion sensors worn on both shanks and the pelvis.
 
-    Type "imujump analyse --help" for how to measure your recordings.
+    Type "imujump analyse --help" for how to measure your recordings, and "imujump validate
+    --help" for how well that agrees with recordings whose truth is known.
     """
 
 
@@ -89,6 +93,111 @@ def analyse(
         _print_table(run, everything)
     if run.failed:
         raise click.exceptions.Exit(1)
+
+
+@main.command()
+@click.argument("folder", required=False, type=click.Path(exists=True, path_type=Path))
+@click.option(
+    "--page",
+    "page_file",
+    metavar="FILE",
+    default="imujump_agreement.html",
+    show_default=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Where to write the page with plots and methods.",
+)
+def validate(folder: Path | None, page_file: Path) -> None:
+    """Show how well the program agrees with recordings whose truth is known.
+
+    Without FOLDER a fixed set of simulated jumps is made and measured: the same on every
+    machine, half a minute. With FOLDER, all its recordings that have a truth file beside
+    them (NAME_truth.json) are measured; "recordings_demo" is such a folder.
+
+    You get a table, one line for each metric, and a page with plots for your browser.
+
+    \b
+    Examples:
+      imujump validate                        simulated jumps
+      imujump validate recordings_demo        the demo recordings
+      imujump validate --page agreement.html my_recordings/
+
+    Exit status: 0 all was compared, 1 a recording could not be (it is named), 2 the command
+    was not understood.
+    """  # noqa: D301 - \b is click's sign for lines kept as they are
+    from datetime import datetime
+
+    from imujump.validation import words
+    from imujump.validation.page import page
+    from imujump.validation.pairing import Tally
+
+    tally, failures = Tally(), []
+    for sentence_of_failure in _compare(folder, tally):
+        failures.append(sentence_of_failure)
+        _tell(sentence_of_failure)
+    if not tally.recordings:
+        raise click.exceptions.Exit(1)
+    _print_agreement(words.HEADS, words.rows(tally))
+    click.echo(_encodable(words.counts(tally), sys.stdout))
+    source = f"Recordings in {folder}." if folder else "A fixed set of simulated approach jumps."
+    try:
+        page_file.write_text(
+            page(tally, source, failures, datetime.now().astimezone()), encoding="utf-8"
+        )
+    except OSError as error:
+        _tell(failure(str(page_file), error))
+        raise click.exceptions.Exit(1) from error
+    click.echo(_encodable(f"Plots and methods: {page_file}", sys.stdout))
+    if failures:
+        raise click.exceptions.Exit(1)
+
+
+def _compare(folder: Path | None, tally: Tally) -> Iterator[str]:
+    """Measure recordings and compare them with their truth; yields a sentence on each failure."""
+    from imujump.pipeline.engine import analyse
+    from imujump.validation import protocol
+    from imujump.validation.folder import with_truth
+    from imujump.validation.truths import read_truth, truth_file
+
+    if folder is None:
+        with PatientBar(protocol.JUMPS) as bar:
+            bar.begin("simulated jumps")
+            for number, jump in enumerate(protocol.recordings()):
+                bar.hide()
+                tally.add(jump.name, analyse(jump.recording), jump.truth)
+                if number + 1 < protocol.JUMPS:
+                    bar.begin(jump.name)
+        return
+    try:
+        paths = with_truth(folder)
+    except ImuJumpError as error:
+        yield failure(str(folder), error)
+        return
+    with PatientBar(len(paths)) as bar:
+        for path in paths:
+            bar.begin(path.name)
+            try:
+                truth = read_truth(truth_file(path))
+                analysis = analyse_recording(path, None)
+            except Exception as error:
+                bar.hide()
+                yield failure(str(path), error)
+                continue
+            bar.hide()
+            tally.add(path.name, analysis, truth)
+
+
+def _print_agreement(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for head in heads:
+        table.add_column(head, justify="right" if head else "left", no_wrap=not head)
+    for row in rows:
+        table.add_row(*row)
+    console = Console(width=None if sys.stdout.isatty() else PIPED_WIDTH + 20)
+    console.print(table)
 
 
 class _Run:

@@ -36,7 +36,8 @@ ALLOWED: dict[str, set[str]] = {
     **dict.fromkeys(WORDS, FOUNDATION | WORDS),
     "live": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture"},
     "report": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture"},
-    "cli": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture", "live", "report"},
+    "validation": FOUNDATION | SIDE_BY_SIDE | WORDS,
+    "cli": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture", "live", "report", "validation"},
 }
 """Which parts of the package each part may import, besides itself."""
 

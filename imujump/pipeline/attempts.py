@@ -8,8 +8,9 @@ import numpy as np
 
 from imujump.model import FloatArray, Placement, Side, TakeOffStyle
 from imujump.pipeline.body import Body
-from imujump.pipeline.contacts import UNLOADED_MPS2, Contact, crossing
-from imujump.pipeline.support import vertical_load
+from imujump.pipeline.contacts import Contact
+from imujump.pipeline.level_crossing import crossing
+from imujump.pipeline.support import UNLOADED_MPS2, vertical_load
 
 RISING_MPS = 0.9
 """A jump leaves and lands with at least this vertical speed: 4 cm of rise. Running stays near

@@ -47,12 +47,19 @@ FLIGHT_LOAD_MPS2, STANCE_LOAD_MPS2 = 3.0, 12.0
 gamma distribution of shape 3 on the floor (own choice: the mean vertical force over a stride is
 body weight, in contact more)."""
 
+UNLOADED_MPS2 = 2.0
+"""Summed vertical force per body mass below which no foot carries the body: a fifth of body
+weight, above the swing of the limbs in flight (own choice)."""
+
 LOOKS_HZ, SEEN_ANEW_S = 100.0, 0.02
 """The witnesses are asked every 10 ms; what they say changes over about 20 ms, so two looks
 count as one (own choice)."""
 
 CHANGE_RATE_HZ = 5.0
 """Strikes or toe-offs of one foot per second: walking has 2, sprinting 8 (own choice)."""
+
+CORE_RATIO = 0.6
+"""In a contact the ankle falls below this part of the slow speed (own choice)."""
 
 SHORTEST_CONTACT_S = 0.05
 """Briefer contacts are slow moments of a foot in the air (own choice; sprinters' contacts last

@@ -24,15 +24,11 @@ from imujump.pipeline.attempts import (
 )
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests, quietest
-from imujump.pipeline.contacts import (
-    Contact,
-    find_contacts,
-    pivot_levers,
-    still_samples,
-)
+from imujump.pipeline.contacts import Contact, find_contacts
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.linkage import LinkedBody
 from imujump.pipeline.metrics import measure
+from imujump.pipeline.rests import pivot_levers, still_samples
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
 from imujump.pipeline.support import body_speed, stance_spells
 from imujump.pipeline.swings import rests_between_swings

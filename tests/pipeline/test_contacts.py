@@ -18,10 +18,8 @@ from imujump.pipeline.attempts import (
     pick_attempts,
     shank_flights,
 )
-from imujump.pipeline.contacts import (
-    Contact,
-    crossing,
-)
+from imujump.pipeline.contacts import Contact
+from imujump.pipeline.level_crossing import crossing
 
 from .drawn import GRAVITY, STEP_S, body, thrown
 

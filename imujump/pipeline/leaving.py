@@ -1,0 +1,99 @@
+"""When exactly a foot leaves the floor."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from imujump.model import FloatArray, Side
+from imujump.pipeline.body import Body
+from imujump.pipeline.level_crossing import crossing
+from imujump.pipeline.support import UNLOADED_MPS2, Spell
+
+BALL_PATH_M = 0.13
+"""Way of the ankle around the ball of the foot until the toes leave: about the ankle-to-ball
+distance of an adult foot turned by 45-50 degrees (own estimate)."""
+
+HALF_LOADED_MPS2, UNLOADING_S = 6.0, 15e-3
+"""The load falls from 6 to 2 m/s² in 2 to 15 ms; where swinging limbs keep the sum from falling
+further, the longer bounds the toe-off (own choice, seen in simulated runs)."""
+
+DOUBLE_SUPPORT_S = 0.05
+"""A foot that leaves while the other stays this much longer does not end the load (own choice)."""
+
+LAST_FALL_S, TISSUE_DELAY_S = 8e-3, 1.5e-3
+"""The line from 6 to 2 m/s² is followed to zero, at most this far; soft tissue under the sensors
+passes the load's end on this much late (own choice: a quarter period at 25 Hz is 10 ms, a step
+through a well-damped one 1-2 ms)."""
+
+
+def toe_off(
+    body: Body,
+    side: Side,
+    ratio: FloatArray,
+    load: FloatArray | None,
+    spell: Spell,
+    others: list[Spell],
+    strike: float | None,
+) -> tuple[float | None, float]:
+    """Place of a contact's toe-off and its standard deviation, s; None when it stays.
+
+    Parameters are those of :func:`imujump.pipeline.touchdown.touchdown`, and the contact's
+    ``strike``.
+    """
+    on_after = spell.last + DOUBLE_SUPPORT_S / body.step_s
+    relieved = any(o.first <= spell.last and o.last > on_after for o in others)
+    return _toe_off(body, side, ratio, spell, None if relieved else load, strike)
+
+
+def _toe_off(
+    body: Body,
+    side: Side,
+    ratio: FloatArray,
+    spell: Spell,
+    load: FloatArray | None,
+    strike: float | None,
+) -> tuple[float | None, float]:
+    """Place of the toe-off and its standard deviation, s."""
+    h, n = body.step_s, len(ratio)
+    if (n - 1 - spell.last) * h < 0.02:
+        return None, 0.0
+    slow = np.flatnonzero(ratio[spell.rest : spell.last + 1] < 0.35)
+    leaving = spell.rest + (int(slow[-1]) if len(slow) else 0)
+    ankle = body.joint_position(side.shank)
+    around = crossing(np.linalg.norm(ankle - ankle[leaving], axis=1), leaving, BALL_PATH_M, 1)
+    spread_s = float(np.hypot(0.012, h / np.sqrt(6.0)))
+    toe_off = around
+    if load is not None:
+        unloaded = _unloading(load, leaving, int(min(around + 0.08 / h, n - 1)), strike, h)
+        if unloaded is not None:
+            apart_s = abs(around - unloaded) * h
+            toe_off = unloaded
+            spread_s = float(np.hypot(0.006, min(apart_s, 0.025) / 5.0))
+            spread_s = float(np.hypot(spread_s, h / np.sqrt(6.0)))
+    return float(np.clip(toe_off, 0.0, n - 1.0)), spread_s
+
+
+def _unloading(
+    load: FloatArray, leaving: int, end: int, strike: float | None, step_s: float
+) -> float | None:
+    """Place at which the floor stops carrying the body while this foot leaves, if it does."""
+    earliest = leaving - 0.06 / step_s
+    if strike is not None:
+        earliest = max(earliest, strike)
+    places: list[float | None] = []
+    for level in (UNLOADED_MPS2, HALF_LOADED_MPS2):
+        place = None
+        if load[leaving] < level:
+            place = crossing(load, leaving, level, -1)
+        elif end > leaving and (load[leaving : end + 1] < level).any():
+            place = crossing(-load, leaving, -level, 1)
+        places.append(place if place is not None and place > earliest else None)
+    low, half = places
+    if half is None:
+        return low
+    latest = half + UNLOADING_S / step_s
+    if low is None or low > latest:
+        return latest
+    share = UNLOADED_MPS2 / (HALF_LOADED_MPS2 - UNLOADED_MPS2)
+    onward = min(max(share * (low - half), 0.0), LAST_FALL_S / step_s)
+    return low + onward - TISSUE_DELAY_S / step_s

@@ -1,0 +1,1 @@
+"""Recordings with known truth in, agreement of every metric with it out."""
