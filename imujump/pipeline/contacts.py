@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from imujump.model import Side
 from imujump.pipeline.body import Body
 from imujump.pipeline.leaving import toe_off
 from imujump.pipeline.support import slow_ratio, stance_spells, vertical_load
-from imujump.pipeline.touchdown import touchdown
+from imujump.pipeline.touchdown import SECOND_FOOT_S, touchdown
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +43,33 @@ def find_contacts(body: Body) -> tuple[Contact, ...]:
     """
     load = vertical_load(body)
     spells = stance_spells(body, near_floor=True)
-    contacts = []
+    contacts: list[Contact] = []
+    landings: list[tuple[Contact, float]] = []
     for side, own in spells.items():
         ratio = slow_ratio(body, side)
         others = [s for other, each in spells.items() if other is not side for s in each]
         for spell in own:
-            strike, strike_sigma_s = touchdown(body, side, ratio, load, spell, others)
+            strike, strike_sigma_s, moved = touchdown(body, side, ratio, load, spell, others)
             left, left_sigma_s = toe_off(body, side, ratio, load, spell, others, strike)
             contacts.append(Contact(side, strike, strike_sigma_s, left, left_sigma_s))
+            if moved < 0.0:
+                landings.append((contacts[-1], moved))
+    for first, moved in landings:
+        contacts = [_landed_alike(c, first, moved, body.step_s) for c in contacts]
     return tuple(sorted(contacts, key=lambda c: -1.0 if c.strike is None else c.strike))
+
+
+def _landed_alike(contact: Contact, first: Contact, moved: float, step_s: float) -> Contact:
+    """Move the second foot's landing as the load moved the first's: both land alike."""
+    assert first.strike is not None
+    if contact.strike is None or contact.side is first.side:
+        return contact
+    if first.toe_off is not None and first.toe_off < contact.strike:
+        return contact
+    # The first foot's own witness stands at strike - moved.
+    if not 0.0 <= (contact.strike - (first.strike - moved)) * step_s < SECOND_FOOT_S:
+        return contact
+    sigma_s = float(np.hypot(contact.strike_sigma_s, 0.5 * abs(moved) * step_s))
+    return replace(
+        contact, strike=max(contact.strike + moved, first.strike), strike_sigma_s=sigma_s
+    )

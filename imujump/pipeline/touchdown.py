@@ -63,7 +63,7 @@ after (own choice)."""
 CARRIED_MPS2, RISEN_MPS2 = 9.0, 6.0
 LOADING_BEFORE_S, LOADING_AFTER_S = 0.08, 0.04
 LOADING_LAG_S, LOADING_SIGMA_S = 3e-3, 8e-3
-LANDING_FLIGHT_S = 0.15
+LANDING_FLIGHT_S = 0.22
 """After a flight longer than a running step's the load rises through 6 m/s² some 3 ms after
 touchdown, on the heel as on the ball of the foot, when it goes on to carry body weight (own
 choice, seen in simulated runs and motion capture; the foot's own stop tells more where it is
@@ -77,10 +77,11 @@ def touchdown(
     load: FloatArray | None,
     spell: Spell,
     others: list[Spell],
-) -> tuple[float | None, float]:
-    """Place of a contact's foot strike and its standard deviation, s.
+) -> tuple[float | None, float, float]:
+    """Place of a contact's foot strike, its standard deviation, s, and the load's part in it.
 
-    None when the foot was on the floor from the first.
+    The place is None when the foot was on the floor from the first. The last figure tells by
+    how many samples the rise of the load, after a flight, moved the place.
 
     Parameters
     ----------
@@ -101,9 +102,10 @@ def touchdown(
     just = spell.first - SECOND_FOOT_S / body.step_s
     second = any(just < o.first < spell.first <= o.last for o in others)
     strike, sigma_s = _strike(body, side, ratio, spell, by_push=loading is None and not second)
-    if strike is not None and loading is not None:
-        return _weighed((strike, sigma_s), loading)
-    return strike, sigma_s
+    if strike is None or loading is None:
+        return strike, sigma_s, 0.0
+    place, sigma_s = _weighed((strike, sigma_s), loading)
+    return place, sigma_s, place - strike
 
 
 def _weighed(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
