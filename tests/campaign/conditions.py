@@ -37,6 +37,9 @@ NOT_SIMULATED = {
     "push-off needs a body that reacts to it, which the figure is not. The runner's ground could "
     "be softened, but its gait is tuned to the usual one",
     "forefoot strike of the runner": "it has point feet, so it has no other strike",
+    "strap ringing at 8 Hz with little damping": "on a spring that soft the sensor swings by 6 "
+    "to 11 cm over the shank (at 25 Hz by 1 to 2 cm), which no strap lets it; the row of 8 Hz "
+    "with the usual damping is beyond life already",
     "strap that slips during the jump": "no model of when and how far a strap slips",
 }
 """What the matrix leaves out, and why."""
@@ -53,7 +56,7 @@ def conditions() -> Iterator[Condition]:
     for ring_hz in (8.0, 15.0, 25.0):
         rung = dict.fromkeys(SHANKS, ring_hz)
         yield Condition("strap", f"shanks ring at {ring_hz:.0f} Hz", Wearing(ring_hz=rung))
-    for ring_hz in (8.0, 15.0, 25.0):
+    for ring_hz in (15.0, 25.0):
         rung = dict.fromkeys(SHANKS, ring_hz)
         worn = Wearing(ring_hz=rung, ring_damping_ratio=0.15)
         yield Condition("strap", f"shanks ring at {ring_hz:.0f} Hz, damped 0.15", worn)
@@ -81,7 +84,12 @@ def conditions() -> Iterator[Condition]:
                 "clocks", f"{role} {1e3 * late_s:+.0f} ms, untold", Wearing(late_s={role: late_s})
             )
     yield Condition("standing", "fidgeting, then 0.8 s still", movement=Movement.SHORT_STAND)
-    yield Condition("standing", "fidgeting, then 0.3 s still", movement=Movement.FIDGETING)
+    yield Condition(
+        "standing",
+        "fidgeting, then 0.3 s still",
+        movement=Movement.FIDGETING,
+        warning="nobody stood still",
+    )
     yield Condition("floor", "strikes sink in over 60 ms", movement=Movement.SOFT_FLOOR)
     yield Condition("foot", "forefoot strikes", movement=Movement.FOREFOOT)
 

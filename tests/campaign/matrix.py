@@ -22,7 +22,7 @@ from .scores import MAIN, Score, bias_rmse
 from .subjects import FIGURE_JUMPS, RUNS, Movement, Subject, figure, runner
 from .wearing import record
 
-WIDTH = 150
+WIDTH = 176
 SEED = 300
 
 BARS = {

@@ -20,6 +20,9 @@ from .idle import KINDS, IdleSession
 
 SEED = 411
 
+TOLD_EVERY_S = 1800.0
+"""Simulated time between two lines of progress where there is no terminal for a bar."""
+
 
 def peak_mib() -> float | None:
     """Peak resident memory of this process; ``None`` on Windows."""
@@ -41,17 +44,21 @@ def main(hours: float, seed: int, kinds: tuple[str, ...]) -> None:
     """Simulate HOURS without a jump, analyse them as one recording, and count attempts."""
     console = Console(width=None if sys.stdout.isatty() else 120)
     console.print(f"{hours:g} h, seed {seed}: {', '.join(kinds or KINDS)}", highlight=False)
+    errors, told_n = Console(stderr=True), [0]
     started = time.perf_counter()
     columns = (
         TextColumn("{task.description:16}"),
         BarColumn(),
         TextColumn("{task.percentage:.0f} %"),
     )
-    with Progress(*columns, TimeRemainingColumn(), console=Console(stderr=True)) as bar:
+    with Progress(*columns, TimeRemainingColumn(), console=errors) as bar:
         task = bar.add_task("", total=3600.0 * hours)
 
         def told(made_s: float, kind: str) -> None:
             bar.update(task, completed=made_s, description=kind)
+            if not errors.is_terminal and made_s >= TOLD_EVERY_S * (told_n[0] + 1):
+                told_n[0] += 1
+                errors.print(f"{made_s / 3600.0:.1f} h made and taken in", highlight=False)
 
         session = IdleSession(seed, 3600.0 * hours, kinds or KINDS, progress=told)
         analysis = analyse(session)
