@@ -1,6 +1,6 @@
 """A fixed set of simulated approach jumps with known truth: the same on every machine.
 
-None of its jumps was looked at while the analysis was developed: its seed is its own.
+Its seed is its own: the analysis was developed on jumps of other seeds and other sources.
 """
 
 from __future__ import annotations
