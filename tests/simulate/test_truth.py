@@ -56,8 +56,8 @@ def test_speeds_match_central_differences_of_the_pelvis_path(make: Make) -> None
 
     at = speed(np.array([mark.toe_off_s]))[0]
     assert value(truth, "take_off_speed_mps") == pytest.approx(at, abs=1e-4)
-    before = speed(np.linspace(mark.plant_s - 0.05, mark.plant_s, 401)).mean()
-    assert value(truth, "plant_speed_mps") == pytest.approx(before, abs=2e-3)
+    at = speed(np.array([mark.plant_s]))[0]
+    assert value(truth, "plant_speed_mps") == pytest.approx(at, abs=1e-3)
     step = truth.steps[-1]
     mean = speed(np.linspace(step.start_s, step.strike_s, 2001)).mean()
     assert value(truth, "approach_speed_mps") == pytest.approx(mean, abs=2e-3)
