@@ -76,6 +76,10 @@ def main(hours: float, seed: int, kinds: tuple[str, ...]) -> None:
             f"{session.kind_at(attempt.toe_off_s)}",
             highlight=False,
         )
+    found = Counter(session.kind_at(a.toe_off_s).split(",")[0] for a in analysis.attempts)
+    if found:
+        told_of = ", ".join(f"{kind} {n}" for kind, n in found.most_common())
+        console.print(f"attempts by kind: {told_of}", highlight=False)
     for warning in analysis.warnings[:20]:
         console.print(f"warns: {warning}", markup=False, highlight=False)
     if len(analysis.warnings) > 20:
