@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from itertools import pairwise
+from collections.abc import Mapping
 
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
@@ -22,10 +20,8 @@ from imujump.pipeline import formulas
 from imujump.pipeline import kinematics as kin
 from imujump.pipeline.attempts import Jump
 from imujump.pipeline.body import Body, Window
-from imujump.pipeline.contacts import Contact
-
-SPEED_FLOOR_MPS = 0.03
-"""Own choice: soft tissue and belt under the pelvis sensor."""
+from imujump.pipeline.estimates import SPEED_FLOOR_MPS, Sheet, travel, why_lost
+from imujump.pipeline.step_metrics import put_step_metrics, run_up_steps
 
 TISSUE_MPS, RINGING_S = 0.03, 0.1
 """Speed of the pelvis sensor on its soft tissue when the load ends (own choice); how long after
@@ -33,15 +29,6 @@ toe-off its swing is looked at."""
 
 HEIGHT_FLOOR_M = 0.004
 """Own choice: belt and skin under the pelvis sensor, sway of the standing reference."""
-
-STEP_FLOOR_M = 0.02
-"""Own choice: ankle against shank sensor, roll of the foot after touchdown."""
-
-STEP_SPEED_SHARE = 0.010
-"""Part of a step's length left uncertain by timing and lever at speed (own choice)."""
-
-AFTER_STRIKE_S = 0.03
-"""The ankle's place at touchdown is read this long after it, when the foot has settled."""
 
 SWING_CUTOFF_HZ = 20.0
 """Low-pass of the shank's swing rate: keeps the drive, removes impact ringing."""
@@ -65,33 +52,6 @@ LANDING_BEFORE_S, LANDING_PEAK_S = 0.04, 0.1
 LANDING_PEAK_SHARE = 0.25
 """Peaks on the skin against the bone's: strap and soft tissue ring and add some tenths (own
 choice; simulated soft tissue of 28 to 50 Hz makes 112 m/s² into 140)."""
-
-GAP_REACH_S = 0.025
-"""Samples missing within this of an event make its time unknown (own choice)."""
-
-
-@dataclass(slots=True)
-class _Sheet:
-    """Collects estimates; every name not filled gets the reason at hand."""
-
-    window: Window
-    body: Body
-    jump: Jump
-    metrics: dict[str, Estimate] = field(default_factory=dict)
-
-    def put(self, name: str, value: float, sigma: float, method: str) -> None:
-        if np.isfinite(value) and np.isfinite(sigma):
-            self.metrics[name] = Estimate(float(value), float(sigma), None, method)
-        else:
-            self.metrics[name] = none("the signals gave no finite value", method)
-
-    def lack(self, name: str, reason: str) -> None:
-        self.metrics.setdefault(name, none(reason, "not measured"))
-
-
-def none(reason: str, method: str = "not measured") -> Estimate:
-    """Build an estimate without a value."""
-    return Estimate(None, None, reason, method)
 
 
 def measure(
@@ -117,11 +77,11 @@ def measure(
     steps : tuple of Step
         The approach's steps, oldest first.
     """
-    sheet = _Sheet(window, body, jump)
-    steps = _steps(sheet, start_s)
+    sheet = Sheet(window, body, jump)
+    steps = run_up_steps(sheet, start_s)
     for part in (_timing, _speeds, _heights, _angles, _free_leg, _landing):
         part(sheet)
-    _from_steps(sheet, steps)
+    put_step_metrics(sheet, steps)
     _derived(sheet)
     for name in METRIC_NAMES:
         if name not in sheet.metrics:
@@ -129,7 +89,7 @@ def measure(
     return {name: sheet.metrics[name] for name in METRIC_NAMES}, steps
 
 
-def _why_missing(sheet: _Sheet, name: str) -> str:
+def _why_missing(sheet: Sheet, name: str) -> str:
     paths = sheet.body.paths
     shanks = [s for s in Side if s.shank in paths]
     if name == "plant_interval_s" and sheet.jump.style is TakeOffStyle.ONE_FOOT:
@@ -146,23 +106,13 @@ def _why_missing(sheet: _Sheet, name: str) -> str:
     return "not enough steps before the plant"
 
 
-def _lost(sheet: _Sheet, side: Side, index: float) -> str | None:
-    """Reason when samples of a shank are missing around an event."""
-    sensor = sheet.window.sensors[side.shank]
-    reach = GAP_REACH_S / sheet.body.step_s
-    part = sensor.missing[int(max(index - reach, 0)) : int(index + reach) + 1]
-    if part.any():
-        return f"samples of the {side} shank are missing at the event"
-    return None
-
-
-def _timing(sheet: _Sheet) -> None:
+def _timing(sheet: Sheet) -> None:
     jump, h = sheet.jump, sheet.body.step_s
     flight_s = (jump.landing - jump.toe_off) * h
     sigma_s = float(np.hypot(jump.toe_off_sigma_s, jump.landing_sigma_s))
     method = "load on the floor seen by the pelvis" if jump.pelvis_timed else "foot events"
     reasons = [
-        _lost(sheet, contact.side, index)
+        why_lost(sheet, contact.side, index)
         for contact, index in (
             *((c, c.toe_off) for c in jump.plant if c.toe_off == jump.toe_off),
             *((c, c.strike) for c in jump.landings[:1]),
@@ -177,7 +127,7 @@ def _timing(sheet: _Sheet) -> None:
     if jump.plant_strike is None:
         return
     first = jump.plant[0]
-    lost = _lost(sheet, first.side, jump.plant_strike)
+    lost = why_lost(sheet, first.side, jump.plant_strike)
     if lost:
         sheet.lack("take_off_contact_s", lost)
     else:
@@ -198,7 +148,7 @@ def _timing(sheet: _Sheet) -> None:
         )
 
 
-def _speeds(sheet: _Sheet) -> None:
+def _speeds(sheet: Sheet) -> None:
     body, jump, h = sheet.body, sheet.jump, sheet.body.step_s
     if Placement.PELVIS not in body.paths:
         return
@@ -240,7 +190,7 @@ def _ringing_mps(speed: FloatArray, toe_off: float, step_s: float) -> float:
     return float(np.std(part - np.polyval(np.polyfit(index, part, 1), index)))
 
 
-def _heights(sheet: _Sheet) -> None:
+def _heights(sheet: Sheet) -> None:
     body, jump = sheet.body, sheet.jump
     if Placement.PELVIS not in body.paths:
         return
@@ -282,7 +232,7 @@ def _heights(sheet: _Sheet) -> None:
     sheet.put("plant_sink_m", lowering - at_plant, sink_sigma, method)
 
 
-def _lowering_start(sheet: _Sheet) -> int:
+def _lowering_start(sheet: Sheet) -> int:
     """Penultimate touchdown, or a second before take-off where there is none."""
     jump = sheet.jump
     if jump.run_up and jump.run_up[-1].strike is not None:
@@ -293,7 +243,7 @@ def _lowering_start(sheet: _Sheet) -> int:
     return int(max(start, 0))
 
 
-def _angles(sheet: _Sheet) -> None:
+def _angles(sheet: Sheet) -> None:
     body, jump = sheet.body, sheet.jump
     plant = jump.plant_strike
     if Placement.PELVIS in body.paths and jump.style is not None:
@@ -328,7 +278,7 @@ def _angles(sheet: _Sheet) -> None:
             "pelvis attitude",
         )
     side = jump.plant[0].side
-    ahead = _travel(sheet, plant - 0.1 / body.step_s, plant)
+    ahead = travel(sheet, plant - 0.1 / body.step_s, plant)
     rate = float(np.linalg.norm(kin.at(body.paths[side.shank].gyro_radps, plant)))
     sheet.put(
         "plant_shank_angle_rad",
@@ -338,23 +288,13 @@ def _angles(sheet: _Sheet) -> None:
     )
 
 
-def _travel(sheet: _Sheet, start: float, end: float) -> FloatArray:
-    """Horizontal direction of travel of the pelvis, or the mean shank, between two samples."""
-    paths = sheet.body.paths
-    if Placement.PELVIS in paths:
-        position = sheet.body.joint_position(Placement.PELVIS)
-    else:
-        position = np.mean([path.position_m for path in paths.values()], axis=0)
-    return kin.horizontal(kin.at(position, end) - kin.at(position, max(start, 0.0)))
-
-
-def _free_leg(sheet: _Sheet) -> None:
+def _free_leg(sheet: Sheet) -> None:
     body, jump, h = sheet.body, sheet.jump, sheet.body.step_s
     plant = jump.plant_strike
     if jump.style is not TakeOffStyle.ONE_FOOT or plant is None:
         return
     free = jump.plant[0].side.other
-    swing = kin.forward_swing(body, free, _travel(sheet, plant - 0.2 / h, plant))
+    swing = kin.forward_swing(body, free, travel(sheet, plant - 0.2 / h, plant))
     if 0.45 / h > SWING_CUTOFF_HZ:
         swing = sosfiltfilt(butter(2, SWING_CUTOFF_HZ, fs=1.0 / h, output="sos"), swing)
     first, last = int(plant), int(np.ceil(jump.toe_off))
@@ -378,7 +318,7 @@ def _free_leg(sheet: _Sheet) -> None:
     )
 
 
-def _landing(sheet: _Sheet) -> None:
+def _landing(sheet: Sheet) -> None:
     jump, h = sheet.jump, sheet.body.step_s
     if len(jump.landings) == 2:
         first, second = jump.landings
@@ -412,124 +352,7 @@ def _landing(sheet: _Sheet) -> None:
             sheet.put(name, peak, LANDING_PEAK_SHARE * peak, "shank accelerometer")
 
 
-def _step_direction(sheet: _Sheet, start: Contact, end: Contact) -> FloatArray:
-    assert start.strike is not None
-    assert end.strike is not None
-    return _travel(sheet, start.strike, end.strike)
-
-
-def _steps(sheet: _Sheet, start_s: float) -> tuple[Step, ...]:
-    """Steps of the run-up; the last ends at the plant's first touchdown."""
-    body, jump, h = sheet.body, sheet.jump, sheet.body.step_s
-    if jump.plant_strike is None or not jump.run_up:
-        return ()
-    chain = (*jump.run_up, jump.plant[0])
-    steps = []
-    for number, (begin, end) in enumerate(pairwise(chain)):
-        assert begin.strike is not None
-        assert end.strike is not None
-        lost = _lost(sheet, end.side, end.strike) or _lost(sheet, begin.side, begin.strike)
-        time_s = (end.strike - begin.strike) * h
-        time_sigma_s = float(np.hypot(begin.strike_sigma_s, end.strike_sigma_s))
-        timing = none(lost) if lost else Estimate(time_s, time_sigma_s, None, "foot events")
-        settle = AFTER_STRIKE_S / h
-        length, drift = kin.ankle_distance(
-            body,
-            (begin.side, begin.strike + settle),
-            (end.side, end.strike + settle),
-            _step_direction(sheet, begin, end),
-        )
-        sigma = float(np.sqrt(drift**2 + STEP_FLOOR_M**2 + (STEP_SPEED_SHARE * length) ** 2))
-        method = (
-            "both ankles in one frame, legs closed at the hip"
-            if body.leg_misfit_m is not None
-            else "both ankles in one frame from standing"
-        )
-        speed = none("no sensor on the pelvis")
-        if Placement.PELVIS in body.paths:
-            place = body.joint_position(Placement.PELVIS)
-            moved = kin.at(place, end.strike) - kin.at(place, begin.strike)
-            middle = 0.5 * (begin.strike + end.strike)
-            ahead = kin.horizontal(moved)
-            drift_mps = kin.drift_sigma(
-                body, Placement.PELVIS, [(middle, kin.axis_weights(3, ahead))]
-            )
-            value = float(np.hypot(moved[0], moved[1]) / time_s)
-            # An end that is told early moves place and time together: only what the speed
-            # there differs from the mean counts.
-            velocity = body.joint_velocity(Placement.PELVIS)
-            timing_mps = [
-                (float(kin.at(velocity, c.strike or 0.0) @ ahead) - value)
-                * c.strike_sigma_s
-                / time_s
-                for c in (begin, end)
-            ]
-            turned = kin.turned_rad(body, Placement.PELVIS, begin.strike, end.strike)
-            lever_mps = kin.LEVER_SPREAD_M * turned / time_s
-            speed_sigma = float(
-                np.linalg.norm((drift_mps, SPEED_FLOOR_MPS, *timing_mps, lever_mps))
-            )
-            speed = Estimate(value, speed_sigma, None, "pelvis dead reckoning")
-        contact = none("the foot's toe-off was not seen")
-        if begin.toe_off is not None:
-            gone = _lost(sheet, begin.side, begin.toe_off) or lost
-            contact_sigma_s = float(np.hypot(begin.strike_sigma_s, begin.toe_off_sigma_s))
-            value_s = (begin.toe_off - begin.strike) * h
-            contact = (
-                none(gone) if gone else Estimate(value_s, contact_sigma_s, None, "foot events")
-            )
-        steps.append(
-            Step(
-                number - (len(chain) - 1),
-                end.side,
-                start_s + end.strike * h,
-                Estimate(length, sigma, None, method),
-                timing,
-                contact,
-                speed,
-            )
-        )
-    return tuple(steps)
-
-
-def _from_steps(sheet: _Sheet, steps: tuple[Step, ...]) -> None:
-    """Metrics that are a step's own figures."""
-    take: tuple[tuple[int, str, Callable[[Step], Estimate]], ...] = (
-        (-1, "last_step_m", lambda s: s.length_m),
-        (-1, "last_step_s", lambda s: s.time_s),
-        (-1, "approach_speed_mps", lambda s: s.speed_mps),
-        (-1, "penultimate_contact_s", lambda s: s.contact_s),
-        (-2, "penultimate_step_m", lambda s: s.length_m),
-        (-2, "penultimate_step_s", lambda s: s.time_s),
-    )
-    by_number = {step.number: step for step in steps}
-    for number, name, pick in take:
-        if number in by_number:
-            sheet.metrics[name] = pick(by_number[number])
-    fastest = [s.speed_mps for s in steps if s.speed_mps.value is not None]
-    if fastest:
-        sheet.metrics["peak_speed_mps"] = max(fastest, key=lambda e: e.value or 0.0)
-    last, before = by_number.get(-1), by_number.get(-2)
-    if last is None or before is None:
-        return
-    a, b = last.length_m, before.length_m
-    assert a.value is not None
-    assert a.sigma is not None
-    assert b.value is not None
-    assert b.sigma is not None
-    if a.value < 0.0 or b.value < 0.1:
-        sheet.lack("last_step_ratio", "a step is too short for a ratio")
-        return
-    # One foot's place ends one step and begins the other: errors oppose each other.
-    sheet.put(
-        "last_step_ratio",
-        formulas.last_step_ratio(a.value, b.value),
-        formulas.last_step_ratio_sigma(a.value, b.value, a.sigma, b.sigma, -0.7),
-        a.method,
-    )
-
-
-def _derived(sheet: _Sheet) -> None:
+def _derived(sheet: Sheet) -> None:
     """Metrics that follow from others by a formula."""
     g = sheet.window.gravity_mps2
     flight = sheet.metrics["flight_s"]
