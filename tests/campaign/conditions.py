@@ -37,6 +37,7 @@ NOT_SIMULATED = {
     "push-off needs a body that reacts to it, which the figure is not. The runner's ground could "
     "be softened, but its gait is tuned to the usual one",
     "forefoot strike of the runner": "it has point feet, so it has no other strike",
+    "legs of the runner swapped": "it moves in a plane, so nothing in it tells left from right",
     "strap ringing at 8 Hz with little damping": "on a spring that soft the sensor swings by 6 "
     "to 11 cm over the shank (at 25 Hz by 1 to 2 cm), which no strap lets it; the row of 8 Hz "
     "with the usual damping is beyond life already",

@@ -40,9 +40,13 @@ LEAST_COVERAGE = 0.90
 
 
 def subjects(condition: Condition, with_runner: bool) -> list[Subject]:
-    """Jumps that a condition can be shown with: the runner moves in its own way only."""
+    """Jumps that a condition can be shown with.
+
+    The runner moves in its own way only, and in a plane: nothing in it tells left from right.
+    """
     found = [figure(name, condition.movement) for name in FIGURE_JUMPS]
-    if with_runner and condition.movement is Movement.PLAIN:
+    plain = condition.movement is Movement.PLAIN and not condition.wearing.swapped
+    if with_runner and plain:
         found += [runner(name) for name in RUNS]
     return found
 
