@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from imujump.model import EventKind, Side
-from imujump.pipeline.engine import footfalls_of
+from imujump.pipeline.footfall import footfalls_of
 from imujump.pipeline.windows import Footfalls
 
 from . import walking
