@@ -1,6 +1,20 @@
 """The analysis held against recordings that nobody has seen: fresh ones in every run.
 
-TODO
+Three kinds: the package's own figure, the simulated runner and clips of people. The limits
+follow from campaigns of seeds 20 000 and 1 000 000 (runner 39 and 38 clear jumps, figure 30
+each) and of three seeds for the 24 clips: a short set was drawn from them 20 000 times, and a
+limit is what one set in 10 000 exceeds, plus 10 % (clips, of which the same come every time,
+40 and 60 %; mean scaled errors 5 %).
+
+Measured, both seeds of the runner: jumps found 38 of 39 and 37 of 38, style right 36 of 38
+and 36 of 37, take-off contact -17 ± 16 and -19 ± 15 ms, flight +16 ± 10 and +18 ± 8 ms, last
+step RMSE 4.6 and 8.9 cm, lowering RMSE 0.5 cm, truth within 1.96 sigma 0.92 and 0.89. Figure:
+all found, all styles right, 0.96 and 0.97; clips: all found, one style of 24 wrong, 0.90 to
+0.91. Seeds 1 000 000 took two-foot runners with whatever last step came.
+
+In sets drawn the same way with all errors doubled the overall mean scaled error always exceeded
+its limit; of single metrics it did in 92 to 100 %, plant speed in 66 %. Sigmas shuffled among
+the values gave a sorting of 0.77 to 1.33 (1 to 99 %), the stated ones 1.41 to 2.0.
 """
 
 from __future__ import annotations
@@ -85,10 +99,12 @@ MOST_SCALED = {
 MOST_SCALED_OVERALL = 1.66
 LEAST_COVERAGE, MOST_COVERAGE = 0.86, 0.97
 LEAST_STYLE_RIGHT = 0.85
-MOST_MISSED = {"figure": 0, "runner": 1, "people": 0}
-"""Jumps of a short set for which another flight of the recording may be taken."""
+MOST_MISSED = {"figure": 0, "runner": 2, "people": 0}
+"""Jumps of a short set that may be missed or taken for another flight of the recording: of the
+runner 2 in 77 were, so that one set in 1000 has three of eight."""
 
 LEAST_SORTING = 1.25
+"""Below what any of 400 sets had (1.41)."""
 
 
 def everything(data: Path) -> list[Outcome]:
