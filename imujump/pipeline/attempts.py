@@ -19,6 +19,13 @@ RISING_MPS = 0.9
 SHORTEST_FLIGHT_S = 0.25
 """Shorter flights are running steps (own choice: sprint flights last 0.10-0.15 s)."""
 
+LEAST_WEIGHTLESS_S, LONGEST_FLIGHT_S = 0.2, 1.1
+"""Limits of the time without load: swinging limbs shorten it against the flight itself, and 1.1 s
+are a jump of 1.5 m (own choice)."""
+
+HOPPING_MPS = 0.5
+"""Rise and fall that make a hop, if too low for a jump (own choice)."""
+
 FLIGHT_LOAD_MPS2 = 4.0
 """Mean vertical load over the middle of a flight (own choice: zero in theory, up to 3 with legs
 swinging)."""
@@ -29,11 +36,15 @@ RISE_OVER_STANDING_M = 0.03
 REBOUND_S = 0.6
 """Flights parted by less ground time than this follow each other as one bouncing action."""
 
+OUTSTANDING = 1.5
+"""A jump among at least three other hops rises this much higher than their middle (own choice:
+run-up steps stay below half of the jump)."""
+
 REBOUND_HEIGHT = 0.5
 """A flight that lands into the highest one is the jump, and the highest its rebound, if it
 reaches this part of its height; a gather step before a jump stays lower (own choice)."""
 
-BOUNCES, BOUNCING_MPS = 3, 1.0
+BOUNCES, MANY_BOUNCES, BOUNCING_MPS = 3, 5, 1.0
 """That many flights running at less than this horizontal speed are bouncing on the spot, not
 attempts (own choice)."""
 
@@ -84,8 +95,8 @@ class Jump:
         return self.plant[0].strike if self.plant and self.style is not None else None
 
 
-def pelvis_flights(body: Body) -> list[Flight]:
-    """Flights as the pelvis tells: up, weightless, down."""
+def pelvis_flights(body: Body, hops: bool = False) -> list[Flight]:
+    """Flights as the pelvis tells: up, weightless, down; with ``hops`` lower ones, too."""
     if Placement.PELVIS not in body.paths:
         return []
     h = body.step_s
@@ -100,9 +111,12 @@ def pelvis_flights(body: Body) -> list[Flight]:
         first, last = max(apex - reach, 0), min(apex + reach, len(rise) - 1)
         up = first + int(np.argmax(rise[first : apex + 1]))
         down = apex + int(np.argmin(rise[apex : last + 1]))
-        if rise[up] < RISING_MPS or rise[down] > -RISING_MPS:
+        least_mps = HOPPING_MPS if hops else RISING_MPS
+        if rise[up] < least_mps or rise[down] > -least_mps:
             continue
-        if (down - up) * h < SHORTEST_FLIGHT_S or height[apex] < RISE_OVER_STANDING_M:
+        if not hops and (
+            (down - up) * h < SHORTEST_FLIGHT_S or height[apex] < RISE_OVER_STANDING_M
+        ):
             continue
         fifth = (down - up) // 5
         if load[up + fifth : down - fifth].mean() > FLIGHT_LOAD_MPS2:
@@ -110,7 +124,10 @@ def pelvis_flights(body: Body) -> list[Flight]:
         start = crossing(-load, up, -UNLOADED_MPS2, 1)
         # The landing: back from the hardest fall to where the floor does not carry yet.
         end = crossing(-load, down, -UNLOADED_MPS2, -1) if load[down] > UNLOADED_MPS2 else down
-        flights.append(Flight(start, apex, float(end if end > apex else down)))
+        end = float(end if end > apex else down)
+        weightless_s = (end - start) * h
+        if hops or LEAST_WEIGHTLESS_S <= weightless_s <= LONGEST_FLIGHT_S:
+            flights.append(Flight(start, apex, end))
     return flights
 
 
@@ -131,13 +148,17 @@ def shank_flights(contacts: tuple[Contact, ...], step_s: float) -> list[Flight]:
         if standing or not before:
             continue
         start = max(before)
-        if (contact.strike - start) * step_s >= SHORTEST_FLIGHT_S:
+        if SHORTEST_FLIGHT_S <= (contact.strike - start) * step_s <= LONGEST_FLIGHT_S:
             flights.append(Flight(start, round((start + contact.strike) / 2), contact.strike))
     return flights
 
 
 def pick_attempts(
-    flights: list[Flight], heights: FloatArray, speed_mps: FloatArray, step_s: float
+    flights: list[Flight],
+    hops: list[Flight],
+    heights: FloatArray,
+    speed_mps: FloatArray,
+    step_s: float,
 ) -> list[Flight]:
     """Drop bouncing and hopping, and keep the highest flight of each action.
 
@@ -145,6 +166,8 @@ def pick_attempts(
     ----------
     flights : list of Flight
         In order.
+    hops : list of Flight
+        The same and lower ones: what makes a series of bounces.
     heights : FloatArray
         (n,) pelvis height, or zeros when unknown.
     speed_mps : FloatArray
@@ -157,15 +180,42 @@ def pick_attempts(
     list of Flight
         One for each attempt.
     """
-    bouts = _series(flights, REBOUND_S / step_s)
+    bouts = [b for b in _series(hops, REBOUND_S / step_s) if len(b) >= BOUNCES]
     single = [
-        flight
-        for bout in bouts
-        if len(bout) < BOUNCES or np.median([speed_mps[f.apex] for f in bout]) > BOUNCING_MPS
-        for flight in bout
+        f for f in flights if not any(_bounces(f, bout, heights, speed_mps) for bout in bouts)
     ]
     actions = _series(single, SAME_ACTION_S / step_s)
-    return [_jump_of(action, heights, REBOUND_S / step_s) for action in actions]
+    picked = [_jump_of(action, heights, REBOUND_S / step_s) for action in actions]
+    return [f for f in picked if _stands_out(f, hops, heights, SAME_ACTION_S / step_s)]
+
+
+def _bounces(
+    flight: Flight, bout: list[Flight], heights: FloatArray, speed_mps: FloatArray
+) -> bool:
+    """Whether a flight belongs to a bout of bounces on the spot.
+
+    The first of a few may be a jump that rebounds; of many, all bounce, but for one that
+    stands out.
+    """
+    if not bout[0].start <= flight.apex <= bout[-1].end:
+        return False
+    until = [float(speed_mps[hop.apex]) for hop in bout if hop.apex <= flight.apex]
+    slow = bool(until) and float(np.median(until)) <= BOUNCING_MPS
+    others = [float(heights[hop.apex]) for hop in bout if hop.apex != flight.apex]
+    alike = float(heights[flight.apex]) <= OUTSTANDING * float(np.median(others))
+    return slow and alike and (len(until) > 1 or len(bout) >= MANY_BOUNCES)
+
+
+def _stands_out(flight: Flight, hops: list[Flight], heights: FloatArray, reach: float) -> bool:
+    """Whether a flight is more than one of a row of like hops, as in skipping or bouncing."""
+    others = [
+        float(heights[hop.apex])
+        for hop in hops
+        if hop.apex != flight.apex and abs(hop.apex - flight.apex) < reach
+    ]
+    if len(others) < BOUNCES:
+        return True
+    return float(heights[flight.apex]) > OUTSTANDING * float(np.median(others))
 
 
 def _jump_of(action: list[Flight], heights: FloatArray, longest: float) -> Flight:

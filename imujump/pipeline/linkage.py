@@ -164,7 +164,7 @@ class LinkedBody:
         )
 
     def _close_legs(self, known: DriftProblem) -> tuple[DriftSolution, float]:
-        """Tie hips and knees at the knots; returns the solution and the misfit before it, m."""
+        """Tie hips and knees at the knots; return the solution and the usual misfit, m."""
         assert self._forward is not None
         old = {p: self._raw[p].at(self._knots) for p in self._names}
         for _ in range(self._rounds):
@@ -185,10 +185,11 @@ class LinkedBody:
             solution = problem.solve()
             self._at_knots = {p: solution.path_at_knots(self._numbers[p]) for p in self._names}
             self._legs = legs_found(solution.scalars[len(self._names) :], self._sides)
-        misfit_m = float(np.sqrt(np.mean(np.square(np.concatenate(misfits)))))
+        every = np.abs(np.concatenate(misfits))
+        misfit_m = float(np.sqrt(np.mean(np.square(every))))
         self._closure_m = float(np.clip(CLOSURE_SPREADS * misfit_m, *CLOSURE_LIMITS_M))
         self._rounds = LATER_ROUNDS
-        return solution, misfit_m
+        return solution, float(np.median(every))
 
 
 def _knots(window: Window, spacing_s: float) -> IntArray:

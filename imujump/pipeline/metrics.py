@@ -367,12 +367,15 @@ def _derived(sheet: Sheet) -> None:
         sheet.lack("height_flight_m", flight.reason or "no flight time")
     vertical = sheet.metrics.get("take_off_vertical_mps")
     if vertical and vertical.value is not None and vertical.sigma is not None:
-        sheet.put(
-            "height_velocity_m",
-            formulas.velocity_height_m(max(vertical.value, 0.0), g),
-            formulas.velocity_height_sigma_m(max(vertical.value, 0.0), vertical.sigma, g),
-            "take-off velocity, v²/2g",
-        )
+        if vertical.value > 0.0:
+            sheet.put(
+                "height_velocity_m",
+                formulas.velocity_height_m(vertical.value, g),
+                formulas.velocity_height_sigma_m(vertical.value, vertical.sigma, g),
+                "take-off velocity, v²/2g",
+            )
+        else:
+            sheet.lack("height_velocity_m", "no speed upwards was measured at toe-off")
     contact = sheet.metrics.get("take_off_contact_s")
     if contact is None or contact.value is None or contact.sigma is None:
         return

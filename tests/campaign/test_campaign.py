@@ -313,8 +313,6 @@ def test_scores_count_hits_misses_and_inventions(subject: Subject) -> None:
 
 INVENTS = {
     "bouncing": "a bout of hops on the spot is taken for an attempt when fewer than three are seen",
-    "skipping": "a hop of 0.2 s that lifts the hips by 3 cm is taken for an attempt",
-    "bag": "three sensors thrown together in a bag are taken for an attempt",
 }
 """Kinds in which the analysis still finds attempts, and which."""
 

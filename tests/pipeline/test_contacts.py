@@ -147,11 +147,15 @@ class TestAttempts:
         heights = np.zeros(n)
         for k, flight in enumerate(flights):
             heights[flight.apex] = 0.4 if k == highest else 0.2
-        return pick_attempts(flights, heights, np.full(n, speed_mps), STEP_S)
+        return pick_attempts(flights, flights, heights, np.full(n, speed_mps), STEP_S)
 
     def test_bouncing_on_the_spot_is_dropped(self) -> None:
         flights = self.flights(0.6 * REBOUND_S, BOUNCES + 2)
-        assert self.pick(flights, 1, 0.2) == []
+        assert self.pick(flights, -1, 0.2) == []
+
+    def test_a_jump_that_stands_out_of_bounces_is_kept(self) -> None:
+        flights = self.flights(0.6 * REBOUND_S, BOUNCES + 2)
+        assert self.pick(flights, 2, 0.2) == [flights[2]]
 
     def test_the_highest_of_one_action_stands_for_it(self) -> None:
         flights = self.flights(0.5 * SAME_ACTION_S, 3)
