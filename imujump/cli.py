@@ -160,12 +160,9 @@ def _compare(folder: Path | None, tally: Tally) -> Iterator[str]:
 
     if folder is None:
         with PatientBar(protocol.JUMPS) as bar:
-            bar.begin("simulated jumps")
-            for number, jump in enumerate(protocol.recordings()):
-                bar.hide()
+            for jump in protocol.recordings():
+                bar.begin(jump.name)
                 tally.add(jump.name, analyse(jump.recording), jump.truth)
-                if number + 1 < protocol.JUMPS:
-                    bar.begin(jump.name)
         return
     try:
         paths = with_truth(folder)
@@ -182,7 +179,6 @@ def _compare(folder: Path | None, tally: Tally) -> Iterator[str]:
                 bar.hide()
                 yield failure(str(path), error)
                 continue
-            bar.hide()
             tally.add(path.name, analysis, truth)
 
 

@@ -58,11 +58,15 @@ STEP_LIMIT_S = 0.9
 
 @dataclass(frozen=True, slots=True)
 class Flight:
-    """A flight seen by the pelvis: sample numbers of take-off, apex and landing."""
+    """A flight seen by the pelvis: sample numbers of take-off, apex and landing.
+
+    A flight that is not ``high`` is a hop: too low or brief for a jump.
+    """
 
     start: float
     apex: int
     end: float
+    high: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +99,8 @@ class Jump:
         return self.plant[0].strike if self.plant and self.style is not None else None
 
 
-def pelvis_flights(body: Body, hops: bool = False) -> list[Flight]:
-    """Flights as the pelvis tells: up, weightless, down; with ``hops`` lower ones, too."""
+def pelvis_flights(body: Body) -> list[Flight]:
+    """Flights as the pelvis tells, hops among them: up, weightless, down."""
     if Placement.PELVIS not in body.paths:
         return []
     h = body.step_s
@@ -111,12 +115,8 @@ def pelvis_flights(body: Body, hops: bool = False) -> list[Flight]:
         first, last = max(apex - reach, 0), min(apex + reach, len(rise) - 1)
         up = first + int(np.argmax(rise[first : apex + 1]))
         down = apex + int(np.argmin(rise[apex : last + 1]))
-        least_mps = HOPPING_MPS if hops else RISING_MPS
-        if rise[up] < least_mps or rise[down] > -least_mps:
-            continue
-        if not hops and (
-            (down - up) * h < SHORTEST_FLIGHT_S or height[apex] < RISE_OVER_STANDING_M
-        ):
+        slower_mps = min(rise[up], -rise[down])
+        if slower_mps < HOPPING_MPS:
             continue
         fifth = (down - up) // 5
         if load[up + fifth : down - fifth].mean() > FLIGHT_LOAD_MPS2:
@@ -125,9 +125,13 @@ def pelvis_flights(body: Body, hops: bool = False) -> list[Flight]:
         # The landing: back from the hardest fall to where the floor does not carry yet.
         end = crossing(-load, down, -UNLOADED_MPS2, -1) if load[down] > UNLOADED_MPS2 else down
         end = float(end if end > apex else down)
-        weightless_s = (end - start) * h
-        if hops or LEAST_WEIGHTLESS_S <= weightless_s <= LONGEST_FLIGHT_S:
-            flights.append(Flight(start, apex, end))
+        high = (
+            slower_mps >= RISING_MPS
+            and (down - up) * h >= SHORTEST_FLIGHT_S
+            and height[apex] >= RISE_OVER_STANDING_M
+            and LEAST_WEIGHTLESS_S <= (end - start) * h <= LONGEST_FLIGHT_S
+        )
+        flights.append(Flight(start, apex, end, bool(high)))
     return flights
 
 
@@ -154,20 +158,14 @@ def shank_flights(contacts: tuple[Contact, ...], step_s: float) -> list[Flight]:
 
 
 def pick_attempts(
-    flights: list[Flight],
-    hops: list[Flight],
-    heights: FloatArray,
-    speed_mps: FloatArray,
-    step_s: float,
+    flights: list[Flight], heights: FloatArray, speed_mps: FloatArray, step_s: float
 ) -> list[Flight]:
     """Drop bouncing and hopping, and keep the highest flight of each action.
 
     Parameters
     ----------
     flights : list of Flight
-        In order.
-    hops : list of Flight
-        The same and lower ones: what makes a series of bounces.
+        In order, hops among them: they make a series of bounces, never an attempt.
     heights : FloatArray
         (n,) pelvis height, or zeros when unknown.
     speed_mps : FloatArray
@@ -180,13 +178,15 @@ def pick_attempts(
     list of Flight
         One for each attempt.
     """
-    bouts = [b for b in _series(hops, REBOUND_S / step_s) if len(b) >= BOUNCES]
+    bouts = [b for b in _series(flights, REBOUND_S / step_s) if len(b) >= BOUNCES]
     single = [
-        f for f in flights if not any(_bounces(f, bout, heights, speed_mps) for bout in bouts)
+        f
+        for f in flights
+        if f.high and not any(_bounces(f, bout, heights, speed_mps) for bout in bouts)
     ]
     actions = _series(single, SAME_ACTION_S / step_s)
     picked = [_jump_of(action, heights, REBOUND_S / step_s) for action in actions]
-    return [f for f in picked if _stands_out(f, hops, heights, SAME_ACTION_S / step_s)]
+    return [f for f in picked if _stands_out(f, flights, heights, SAME_ACTION_S / step_s)]
 
 
 def _bounces(
@@ -206,11 +206,11 @@ def _bounces(
     return slow and alike and (len(until) > 1 or len(bout) >= MANY_BOUNCES)
 
 
-def _stands_out(flight: Flight, hops: list[Flight], heights: FloatArray, reach: float) -> bool:
+def _stands_out(flight: Flight, flights: list[Flight], heights: FloatArray, reach: float) -> bool:
     """Whether a flight is more than one of a row of like hops, as in skipping or bouncing."""
     others = [
         float(heights[hop.apex])
-        for hop in hops
+        for hop in flights
         if hop.apex != flight.apex and abs(hop.apex - flight.apex) < reach
     ]
     if len(others) < BOUNCES:
@@ -265,7 +265,7 @@ def build_jump(body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jum
     landing, landing_sigma_s = flight.end, 0.02
     timed = True
     if both and leaving:
-        plant = _plant(leaving, h)
+        plant = _plant(leaving)
         style = TakeOffStyle.TWO_FOOT if len(plant) == 2 else TakeOffStyle.ONE_FOOT
     elif leaving and abs((leaving[0].toe_off or 0.0) - flight.start) < slack:
         plant = (leaving[0],)
@@ -313,7 +313,7 @@ def _landings(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> t
     return tuple(sorted(near, key=lambda c: c.strike or 0.0))
 
 
-def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
+def _plant(leaving: list[Contact]) -> tuple[Contact, ...]:
     """Contacts pushed off from.
 
     Both feet if they shared the floor for longer than one then stayed alone (own choice: in

@@ -11,6 +11,7 @@ import numpy as np
 from imujump.model import FloatArray, Placement, Side
 from imujump.pipeline.body import Body
 from imujump.pipeline.error_growth import STATES
+from imujump.pipeline.orientation import main_turning_axis
 
 LEVER_SPREAD_M = 0.03
 """Distance of the assumed from the true mid hip or ankle: body size, mounting (own choice)."""
@@ -154,7 +155,7 @@ def shank_lean(body: Body, side: Side, index: float, direction: FloatArray) -> f
     path = body.paths[side.shank]
     rot = at(path.rot, index)
     if Placement.PELVIS not in body.paths:
-        swing = np.linalg.eigh(path.gyro_radps.T @ path.gyro_radps)[1][:, -1]
+        swing = main_turning_axis(path.gyro_radps)
         ahead = horizontal(np.cross(rot @ swing, (0.0, 0.0, 1.0)))
         direction = ahead if ahead @ direction > 0.0 else -ahead
     axis = rot @ body.up[side.shank]

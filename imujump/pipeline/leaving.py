@@ -40,20 +40,6 @@ def toe_off(
     Parameters are those of :func:`imujump.pipeline.touchdown.touchdown`, and the contact's
     ``strike``.
     """
-    on_after = spell.last + DOUBLE_SUPPORT_S / body.step_s
-    relieved = any(o.first <= spell.last and o.last > on_after for o in others)
-    return _toe_off(body, side, ratio, spell, None if relieved else load, strike)
-
-
-def _toe_off(
-    body: Body,
-    side: Side,
-    ratio: FloatArray,
-    spell: Spell,
-    load: FloatArray | None,
-    strike: float | None,
-) -> tuple[float | None, float]:
-    """Place of the toe-off and its standard deviation, s."""
     h, n = body.step_s, len(ratio)
     if (n - 1 - spell.last) * h < 0.02:
         return None, 0.0
@@ -62,15 +48,17 @@ def _toe_off(
     ankle = body.joint_position(side.shank)
     around = crossing(np.linalg.norm(ankle - ankle[leaving], axis=1), leaving, BALL_PATH_M, 1)
     spread_s = float(np.hypot(0.012, h / np.sqrt(6.0)))
-    toe_off = around
-    if load is not None:
+    place = around
+    on_after = spell.last + DOUBLE_SUPPORT_S / h
+    relieved = any(o.first <= spell.last and o.last > on_after for o in others)
+    if load is not None and not relieved:
         unloaded = _unloading(load, leaving, int(min(around + 0.08 / h, n - 1)), strike, h)
         if unloaded is not None:
             apart_s = abs(around - unloaded) * h
-            toe_off = unloaded
+            place = unloaded
             spread_s = float(np.hypot(0.006, min(apart_s, 0.025) / 5.0))
             spread_s = float(np.hypot(spread_s, h / np.sqrt(6.0)))
-    return float(np.clip(toe_off, 0.0, n - 1.0)), spread_s
+    return float(np.clip(place, 0.0, n - 1.0)), spread_s
 
 
 def _unloading(

@@ -17,6 +17,7 @@ from imujump.model import FloatArray, IntArray, Placement, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES
+from imujump.pipeline.orientation import main_turning_axis
 from imujump.pipeline.strapdown import Strapdown
 
 HIP_FORWARD_M, HIP_SIDE_M, HIP_DOWN_M = 0.08, 0.085, 0.05
@@ -108,8 +109,7 @@ def sagittal_axis(
 
     Sideways the sensor sits beside the bone, so the found knee does not tell the axis there.
     """
-    rate = paths[side.shank].gyro_radps
-    swing = np.linalg.eigh(rate.T @ rate)[1][:, -1]
+    swing = main_turning_axis(paths[side.shank].gyro_radps)
     across = np.cross(swing - up * (swing @ up), up)
     across /= np.linalg.norm(across)
     axis = (shin @ up) * up + (shin @ across) * across

@@ -121,6 +121,14 @@ def integrate_attitude(gyro_radps: FloatArray, step_s: float, rot0: FloatArray) 
     return np.ascontiguousarray(rot0 @ matrix_from_quaternion(q))
 
 
+def main_turning_axis(gyro_radps: FloatArray) -> FloatArray:
+    """Axis (3,) about which a sensor turns most over rates (n, 3); its sign is arbitrary.
+
+    For a shank of a walking or running person it lies across the plane of the leg's swing.
+    """
+    return np.asarray(np.linalg.eigh(gyro_radps.T @ gyro_radps)[1][:, -1])
+
+
 def level_rotation(up_sensor: FloatArray) -> FloatArray:
     """Shortest rotation (3, 3) that turns the sensor-frame direction ``up`` to world z.
 

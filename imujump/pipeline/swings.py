@@ -17,6 +17,7 @@ from scipy.signal import find_peaks
 
 from imujump.model import FloatArray, IntArray, Side
 from imujump.pipeline.body import Window
+from imujump.pipeline.orientation import main_turning_axis
 
 SWING_RADPS, SWING_SHARE = 1.5, 0.4
 """Least peak rate of a swing, and as a part of the strong ones in the same window (own choice:
@@ -54,8 +55,9 @@ def rests_between_swings(window: Window) -> Mapping[Side, IntArray]:
 
 def _swings(gyro_radps: FloatArray, step_s: float) -> IntArray:
     """Samples at which a shank swings forward fastest."""
-    axis = np.linalg.eigh(gyro_radps.T @ gyro_radps)[1][:, -1]
-    rate = uniform_filter1d(gyro_radps @ axis, max(round(SMOOTH_S / step_s), 1))
+    rate = uniform_filter1d(
+        gyro_radps @ main_turning_axis(gyro_radps), max(round(SMOOTH_S / step_s), 1)
+    )
     if np.sum(rate**3) < 0.0:  # forward swings are the faster ones
         rate = -rate
     least = max(SWING_RADPS, SWING_SHARE * float(np.percentile(rate, 98)))

@@ -8,6 +8,7 @@ by how sharply it speaks.
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import expit
 
 from imujump.model import FloatArray, Side
 from imujump.pipeline.body import Body
@@ -18,8 +19,9 @@ ROLLING = 1.6
 """The ankle of a foot that rolls all through its contact arrives when it is this much faster than
 it stays (own choice)."""
 
-FALL_SHARE, LONGEST_FALL_S = 0.15, 0.03
-"""Standard deviation of a strike read from a gradual stop, as part of the stop's length."""
+SHARP_SIGMA_S, FALL_SHARE, LONGEST_FALL_S = 4e-3, 0.15, 0.03
+"""Standard deviation of a strike read from a sharp witness, and from a gradual stop as part of the
+stop's length (own choice)."""
 
 ABRUPT_FALL_S, ABRUPT_WIDTH_S = 9.5e-3, 1.3e-3
 EARLY_STRIKE_S, LATE_STRIKE_S = 8e-3, -8.5e-3
@@ -36,7 +38,7 @@ simulated strikes of two kinds (analytic figure, rigid-body runner), not yet sho
 part."""
 
 ONSET_BEFORE_S, ONSET_AFTER_S = 0.03, 0.15
-ONSET_LEAD_S, ONSET_SIGMA_S = 3e-3, 4e-3
+ONSET_LEAD_S = 3e-3
 ONSET_RISE_MPS2, ONSET_WIDTH_MPS2 = 14.0, 2.5
 """Where, from the instant at which the ankle is slow, the floor's push is looked for; the touch
 comes 3 ms before that push grows fastest (1 to 4 ms in the analytic figure and two rigid-body
@@ -135,29 +137,33 @@ def _strike(
     if ratio[arrived] > 0.5 * level:
         half = crossing(-ratio, arrived, -0.5 * level, 1)
     fall_s = max(half - slow, 0.0) * h
-    abrupt = 1.0 / (1.0 + np.exp(np.clip((fall_s - ABRUPT_FALL_S) / ABRUPT_WIDTH_S, -30, 30)))
+    abrupt = float(expit((ABRUPT_FALL_S - fall_s) / ABRUPT_WIDTH_S))
     shift_s = LATE_STRIKE_S + (EARLY_STRIKE_S - LATE_STRIKE_S) * abrupt
     strike = slow - shift_s / h
-    sigma_s = float(np.hypot(0.004, min(FALL_SHARE * fall_s, LONGEST_FALL_S)))
-    stopped = _floor_stop(body.joint_velocity(side.shank)[:, 2], ratio, spell, h)
+    sigma_s = float(np.hypot(SHARP_SIGMA_S, min(FALL_SHARE * fall_s, LONGEST_FALL_S)))
+    rise_mps = body.joint_velocity(side.shank)[:, 2]
+    stopped = _floor_stop(rise_mps, ratio, spell, h)
     if stopped is not None:
-        place, sharpness = stopped
-        apart_s = abs(place - strike) * h
-        strike = sharpness * place + (1.0 - sharpness) * strike
-        sigma_s = sharpness * 0.004 + (1.0 - sharpness) * float(np.hypot(sigma_s, 0.3 * apart_s))
-    pushed = None
-    if by_push:
-        pushed = _push_onset(body.joint_velocity(side.shank)[:, 2], strike, h)
+        strike, sigma_s = _drawn_to(strike, sigma_s, *stopped, h)
+    pushed = _push_onset(rise_mps, strike, h) if by_push else None
     if pushed is not None:
         place, sharpness = pushed
         if stopped is not None and (place - stopped[0]) * h > LATER_PUSH_S:
             sharpness *= 1.0 - stopped[1]  # the floor stopped the foot before
-        apart_s = abs(place - strike) * h
-        strike = sharpness * place + (1.0 - sharpness) * strike
-        blunt_s = float(np.hypot(sigma_s, 0.3 * apart_s))
-        sigma_s = sharpness * ONSET_SIGMA_S + (1.0 - sharpness) * blunt_s
+        strike, sigma_s = _drawn_to(strike, sigma_s, place, sharpness, h)
     sigma_s = float(np.hypot(sigma_s, h / np.sqrt(6.0)))
     return float(np.clip(strike, 0.0, len(ratio) - 1.0)), sigma_s
+
+
+def _drawn_to(
+    strike: float, sigma_s: float, place: float, sharpness: float, step_s: float
+) -> tuple[float, float]:
+    """Draw a strike and its sigma to another witness's place as sharply as that speaks."""
+    blunt_s = float(np.hypot(sigma_s, 0.3 * abs(place - strike) * step_s))
+    return (
+        sharpness * place + (1.0 - sharpness) * strike,
+        sharpness * SHARP_SIGMA_S + (1.0 - sharpness) * blunt_s,
+    )
 
 
 def _loading(
@@ -196,8 +202,8 @@ def _floor_stop(
         return None
     begin = crossing(rise_mps, fastest, 0.75 * fall_mps, 1)
     end = crossing(rise_mps, fastest, 0.25 * fall_mps, 1)
-    late_s = np.clip(((end - begin) * step_s - ARREST_S) / ARREST_WIDTH_S, -30.0, 30.0)
-    return begin - ARREST_LEAD_S / step_s, float(1.0 / (1.0 + np.exp(late_s)))
+    early_s = ARREST_S - (end - begin) * step_s
+    return begin - ARREST_LEAD_S / step_s, float(expit(early_s / ARREST_WIDTH_S))
 
 
 def _push_onset(rise_mps: FloatArray, slow: float, step_s: float) -> tuple[float, float] | None:
@@ -232,5 +238,5 @@ def _push_onset(rise_mps: FloatArray, slow: float, step_s: float) -> tuple[float
         bend = left - 2.0 * size + right
         if bend < 0.0:
             place += float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5))
-    blunt = np.clip((ONSET_RISE_MPS2 - size) / ONSET_WIDTH_MPS2, -30.0, 30.0)
-    return place - ONSET_LEAD_S / step_s, float(1.0 / (1.0 + np.exp(blunt)))
+    sharpness = expit((size - ONSET_RISE_MPS2) / ONSET_WIDTH_MPS2)
+    return place - ONSET_LEAD_S / step_s, float(sharpness)

@@ -136,29 +136,30 @@ def analyse_span(
                 "stood still before it; stand still for 3 s before each run-up.",
             ),
         )
-    window, start_s, warnings = _from_first_rest(span, streams, samples, rests)
+    window, start_s, warnings = _from_first_rest(span, streams, samples, rests, step_s)
     if not window.sensors:
         return Found((), tuple(warnings))
     body, contacts = _motion(window)
-    flights, hops = pelvis_flights(body), pelvis_flights(body, hops=True)
+    flights = pelvis_flights(body)
     height = np.zeros(window.samples)
     if Placement.PELVIS in body.paths:
         height = pelvis_height(body)
     elif len(body.paths) == 2:
-        flights = hops = shank_flights(contacts, step_s)
-    if flights and _carried(window):
+        flights = shank_flights(contacts, step_s)
+    jumped = any(flight.high for flight in flights)
+    if jumped and _carried(window):
         text = (
             f"{_clock(span.start_s)}: all sensors turned as one: carried, not worn; not measured."
         )
         return Found((), (*warnings, text))
-    if flights and (body.leg_misfit_m or 0.0) > NO_LEGS_M:
+    if jumped and (body.leg_misfit_m or 0.0) > NO_LEGS_M:
         text = (
             f"{_clock(span.start_s)}: the sensors did not move like the legs and pelvis of one "
             "person; check who wears which."
         )
         return Found((), (*warnings, text))
     attempts = []
-    for flight in pick_attempts(flights, hops, height, body_speed(body), step_s):
+    for flight in pick_attempts(flights, height, body_speed(body), step_s):
         if start_s + flight.start * step_s < span.after_s:
             continue
         jump = build_jump(body, flight, contacts)
@@ -184,7 +185,7 @@ def footfalls(
     stood = bool(rests)
     if not stood:
         rests = [quietest(samples, step_s)]
-    window, start_s, _ = _from_first_rest(span, streams, samples, rests)
+    window, start_s, _ = _from_first_rest(span, streams, samples, rests, step_s)
     if not any(side.shank in window.sensors for side in Side):
         return None
     still = None
@@ -217,9 +218,9 @@ def _from_first_rest(
     streams: Mapping[Placement, SensorStream],
     samples: Mapping[Placement, Samples],
     rests: list[tuple[int, int]],
+    step_s: float,
 ) -> tuple[Window, float, list[str]]:
     """Calibrated window that begins with the first stand, its start time, and warnings."""
-    step_s = 1.0 / max(stream.info.rate_hz for stream in streams.values())
     cut = rests[0][0]
     kept = {
         p: Samples(s.accel_mps2[cut:], s.gyro_radps[cut:], s.missing[cut:])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from imujump.display_units import Unit, display_value
+from imujump.display_units import display_value
 from imujump.model import METRIC_NAMES, EventKind
 from imujump.validation.agreement import Agreement, agreement, pooled_coverage
 from imujump.validation.pairing import Tally
@@ -95,8 +95,3 @@ def _row(name: str, found: Agreement) -> tuple[str, ...]:
         shown(found.sigma),
         f"{100 * found.coverage:.0f} %",
     )
-
-
-def in_display(value: float, unit: Unit) -> float:
-    """Convert an SI value to its display unit."""
-    return value * unit.per_si

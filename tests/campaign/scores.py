@@ -6,9 +6,10 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from imujump.model import Analysis, Attempt, EventKind, Side
+from imujump.validation.pairing import nearest_pairs
+from tests.pipeline.comparing import other_leg
 
 from .conditions import Condition
 from .subjects import Subject
@@ -98,7 +99,7 @@ class Score:
         worst: list[tuple[float, str]] = []
         missing: list[str] = []
         for name, estimate in attempt.metrics.items():
-            true = subject.metrics[_swapped(name) if swapped else name]
+            true = subject.metrics[other_leg(name) if swapped else name]
             if true is None:
                 continue
             self.true += 1
@@ -134,13 +135,10 @@ class Score:
         for side in Side:
             rows = [i for i, r in enumerate(real) if r[0] is side]
             columns = [j for j, g in enumerate(got) if g[0] is side]
-            if not rows or not columns:
-                continue
-            gap_s = np.abs(np.array([[real[i][1] - got[j][1] for j in columns] for i in rows]))
-            cost = np.where(gap_s <= SAME_STRIKE_S, gap_s, 1e3)
-            for a, b in zip(*linear_sum_assignment(cost), strict=True):
-                if gap_s[a, b] <= SAME_STRIKE_S:
-                    pairs[rows[a]] = columns[b]
+            real_s = np.array([real[i][1] for i in rows])
+            got_s = np.array([got[j][1] for j in columns])
+            for a, b in zip(*nearest_pairs(real_s, got_s, SAME_STRIKE_S), strict=True):
+                pairs[rows[a]] = columns[b]
         self.strikes_asked += len(asked)
         for i, (_, time_s) in enumerate(real):
             if time_s > subject.landing_s + 1e-3:
@@ -172,10 +170,3 @@ def bias_rmse(errors: list[float]) -> tuple[float, float]:
     if not errors:
         return math.nan, math.nan
     return float(np.mean(errors)), float(np.sqrt(np.mean(np.square(errors))))
-
-
-def _swapped(name: str) -> str:
-    for side in Side:
-        if f"_{side}_" in name:
-            return name.replace(f"_{side}_", f"_{side.other}_")
-    return name

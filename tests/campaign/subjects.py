@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -23,6 +22,7 @@ from imujump.simulate.motion import Motion
 from imujump.simulate.movements import Fidget, Stand
 from imujump.simulate.script import Script
 from imujump.simulate.truth import events, jump_truth
+from tests.truth.agreement_with_truth import known_values
 from tests.truth.facts import Facts, JumpPlan, Scope
 from tests.truth.motion import IdealSignals
 from tests.truth.record import shifted_contacts
@@ -279,40 +279,15 @@ def metrics_of_facts(facts: Mapping[str, Any]) -> dict[str, float | None]:
     The runner is blended in from standing at full speed, and may be fastest while it slides in:
     its peak speed is not known.
     """
-    take_off, height = facts["take_off"], facts["pelvis_height"]["sensor_point"]
-    run_up = [s for s in facts["steps"] if s["phase"] == "run_up"]
-    plant_mps = facts["speed_at_plant_touchdown_mps"]
-    leaving_mps = facts["speed_at_toe_off_mps"]
-    lowering_m = height["lowering_m"]
-    plant_lowering_m = height["standing_m"] - height["at_plant_touchdown_m"]
-    up_mps = height["vertical_speed_at_toe_off_mps"]
-    flight_s, contact_s = take_off["flight_s"], take_off["contact_time_s"]
-    strikes = [s["start_s"] for s in run_up] + [run_up[-1]["end_s"]]
-    step_s = [b - a for a, b in pairwise(strikes)]
-    known = {
-        "approach_speed_mps": facts["approach_speed_last_step_mean_mps"],
-        "plant_speed_mps": plant_mps,
-        "take_off_speed_mps": leaving_mps,
-        "speed_loss_mps": plant_mps - leaving_mps,
-        "last_step_m": facts["last_step_m"],
-        "penultimate_step_m": facts["penultimate_step_m"],
-        "last_step_ratio": facts["last_step_ratio"],
-        "last_step_s": step_s[-1],
-        "penultimate_step_s": step_s[-2],
-        "penultimate_contact_s": run_up[-1]["contact_time_s"],
-        "lowering_m": lowering_m,
-        "plant_lowering_m": plant_lowering_m,
-        "plant_sink_m": lowering_m - plant_lowering_m,
-        "plant_interval_s": take_off["plant_interval_s"],
-        "take_off_contact_s": contact_s,
-        "plant_shank_angle_rad": facts["plant_shank_angle_rad"],
-        "pelvis_tilt_rad": facts["pelvis_pitch_at_plant_rad"],
-        "turn_rad": facts["pelvis_yaw_change_plant_to_landing_rad"],
-        "flight_s": flight_s,
+    known = known_values(facts)
+    first, second = [s for s in facts["steps"] if s["phase"] == "run_up"][-2:]
+    up_mps, flight_s = known["take_off_vertical_mps"], known["flight_s"]
+    known |= {
+        "speed_loss_mps": known["plant_speed_mps"] - known["take_off_speed_mps"],
+        "penultimate_step_s": second["start_s"] - first["start_s"],
+        "plant_sink_m": known["lowering_m"] - known["plant_lowering_m"],
         "height_flight_m": STANDARD_GRAVITY_MPS2 * flight_s**2 / 8.0,
-        "take_off_vertical_mps": up_mps,
         "height_velocity_m": up_mps**2 / (2.0 * STANDARD_GRAVITY_MPS2),
-        "pelvis_rise_m": height["apex_rise_over_standing_m"],
-        "reactive_ratio": flight_s / contact_s,
+        "reactive_ratio": flight_s / known["take_off_contact_s"],
     }
     return {name: known.get(name) for name in METRIC_NAMES}

@@ -51,7 +51,7 @@ def apart(one: Attempt, other: Attempt, mirrored: bool = False) -> dict[str, flo
     """
     found = {}
     for name, estimate in one.metrics.items():
-        twin = other.metrics[_swapped(name) if mirrored else name]
+        twin = other.metrics[other_leg(name) if mirrored else name]
         assert (estimate.value is None) == (twin.value is None), name
         assert estimate.reason == twin.reason, name
         if estimate.value is not None:
@@ -62,7 +62,8 @@ def apart(one: Attempt, other: Attempt, mirrored: bool = False) -> dict[str, flo
     return found
 
 
-def _swapped(name: str) -> str:
+def other_leg(name: str) -> str:
+    """Name of the metric of the other leg, or of neither."""
     for side in Side:
         if f"_{side}_" in name:
             return name.replace(f"_{side}_", f"_{side.other}_")
