@@ -15,22 +15,17 @@ from imujump.model import (
     Placement,
     Side,
 )
-from imujump.pipeline.attempts import (
-    Jump,
-    build_jump,
-    pelvis_flights,
-    pick_attempts,
-    shank_flights,
-)
+from imujump.pipeline.attempts import Jump, build_jump
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests, quietest
 from imujump.pipeline.contacts import Contact, find_contacts
+from imujump.pipeline.flights import pelvis_flights, pick_attempts, shank_flights
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.linkage import LinkedBody
 from imujump.pipeline.metrics import measure
 from imujump.pipeline.rests import pivot_levers, still_samples
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
-from imujump.pipeline.support import body_speed, stance_spells
+from imujump.pipeline.support import stance_spells
 from imujump.pipeline.swings import rests_between_swings
 
 PRESENT_SHARE = 0.7
@@ -159,7 +154,7 @@ def analyse_span(
         )
         return Found((), (*warnings, text))
     attempts = []
-    for flight in pick_attempts(flights, height, body_speed(body), step_s):
+    for flight in pick_attempts(flights, height, step_s):
         if start_s + flight.start * step_s < span.after_s:
             continue
         jump = build_jump(body, flight, contacts)

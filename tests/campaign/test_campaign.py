@@ -311,21 +311,7 @@ def test_scores_count_hits_misses_and_inventions(subject: Subject) -> None:
     assert bias_rmse([1.0, -1.0, 3.0]) == pytest.approx((1.0, math.sqrt(11.0 / 3.0)))
 
 
-INVENTS = {
-    "bouncing": "a bout of hops on the spot is taken for an attempt when fewer than three are seen",
-}
-"""Kinds in which the analysis still finds attempts, and which."""
-
-
-@pytest.mark.parametrize(
-    "kind",
-    [
-        pytest.param(kind, marks=pytest.mark.xfail(reason=INVENTS[kind], strict=True))
-        if kind in INVENTS
-        else kind
-        for kind in KINDS
-    ],
-)
+@pytest.mark.parametrize("kind", KINDS)
 def test_two_minutes_without_a_jump_hold_no_attempt(kind: str) -> None:
     session = IdleSession(77, 120.0, (kind,), 120.0)
     assert analyse(session).attempts == ()
