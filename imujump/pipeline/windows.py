@@ -27,17 +27,10 @@ from imujump.pipeline.rests import pivot_levers, still_samples
 from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
 from imujump.pipeline.support import stance_spells
 from imujump.pipeline.swings import rests_between_swings
+from imujump.pipeline.worn import not_worn
 
 PRESENT_SHARE = 0.7
 """A sensor with fewer of the span's samples than this is left out of it (own choice)."""
-
-CARRIED_SHARE = 0.5
-"""Sensors whose rates differ by less than this part of their size lie in one bag: a running shank
-turns several times as fast as the pelvis (own choice)."""
-
-NO_LEGS_M = 0.08
-"""Thighs whose length changes by more than this belong to nobody: sensors carried or thrown (own
-choice; recorded people stay below 5 cm)."""
 
 SETTLING_ROUNDS = 3
 """Where nobody stood, drift is too large to be linear at once: so often it is removed and looked
@@ -141,21 +134,13 @@ def analyse_span(
         height = pelvis_height(body)
     elif len(body.paths) == 2:
         flights = shank_flights(contacts, step_s)
-    jumped = any(flight.high for flight in flights)
-    if jumped and _carried(window):
-        text = (
-            f"{_clock(span.start_s)}: all sensors turned as one: carried, not worn; not measured."
-        )
-        return Found((), (*warnings, text))
-    if jumped and (body.leg_misfit_m or 0.0) > NO_LEGS_M:
-        text = (
-            f"{_clock(span.start_s)}: the sensors did not move like the legs and pelvis of one "
-            "person; check who wears which."
-        )
-        return Found((), (*warnings, text))
     attempts = []
     for flight in pick_attempts(flights, height, step_s):
         if start_s + flight.start * step_s < span.after_s:
+            continue
+        reason = not_worn(window, body, flight)
+        if reason is not None:
+            warnings.append(f"{_clock(start_s + flight.start * step_s)}: {reason}.")
             continue
         jump = build_jump(body, flight, contacts)
         attempts.append(_attempt(window, body, jump, contacts, start_s))
@@ -258,16 +243,6 @@ def _gather(
         if np.count_nonzero(~sensor.missing) >= PRESENT_SHARE * count:
             found[p] = sensor
     return found
-
-
-def _carried(window: Window) -> bool:
-    """Whether all sensors turn at one rate, as in a bag and never on a moving body."""
-    rates = [np.linalg.norm(s.gyro_radps, axis=1) for s in window.sensors.values()]
-    if len(rates) < 2:
-        return False
-    size = float(np.sqrt(np.mean(np.square(rates))))
-    apart = [float(np.sqrt(np.mean((rates[0] - other) ** 2))) for other in rates[1:]]
-    return max(apart) < CARRIED_SHARE * size
 
 
 def _weightless_pelvis(samples: Mapping[Placement, Samples], step_s: float) -> bool:
