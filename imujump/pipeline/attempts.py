@@ -7,9 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from imujump.model import Placement, Side, TakeOffStyle
-from imujump.pipeline.body import Body
+from imujump.pipeline.body import Body, Window
 from imujump.pipeline.contacts import Contact
+from imujump.pipeline.dark_spells import blind_s, hidden
 from imujump.pipeline.flights import Flight
+
+PELVIS_TIMED_S = 0.02
+"""Standard deviation of toe-off and landing as the pelvis tells them (own choice)."""
+
+LONGEST_PLANT_S = 0.45
+"""Longest time from a plant's first touchdown to toe-off (own choice: slow two-foot plants)."""
 
 STEP_LIMIT_S = 0.9
 """Longest time between two touchdowns of one run-up (own choice: slow walking is 0.7 s)."""
@@ -22,7 +29,8 @@ class Jump:
     ``toe_off`` and ``landing`` bound the flight with their standard deviations (s).
     ``plant`` holds the contacts pushed off from, first touchdown first: one or two, none
     when no shank tells. ``run_up`` are the contacts before it whose touchdown was seen,
-    oldest first. ``landings`` are the first contacts after the flight, in order.
+    oldest first. ``landings`` are the first contacts after the flight, in order. An instant is
+    ``hidden`` when no sensor was received there; ``unseen`` says why style and plant are unknown.
     """
 
     toe_off: float
@@ -34,6 +42,9 @@ class Jump:
     run_up: tuple[Contact, ...]
     landings: tuple[Contact, ...]
     pelvis_timed: bool
+    toe_off_hidden: bool = False
+    landing_hidden: bool = False
+    unseen: str | None = None
 
     @property
     def plant_strike(self) -> float | None:
@@ -45,11 +56,13 @@ class Jump:
         return self.plant[0].strike if self.plant and self.style is not None else None
 
 
-def build_jump(body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jump:
+def build_jump(window: Window, body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jump:
     """Assemble an attempt around a flight.
 
     Parameters
     ----------
+    window : Window
+        Samples: where some are missing, events are hidden.
     body : Body
         Corrected motion.
     flight : Flight
@@ -58,31 +71,37 @@ def build_jump(body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jum
         All foot contacts of the window, in order.
     """
     h = body.step_s
-    both = all(side.shank in body.paths for side in Side)
+    shanks = tuple(side.shank for side in Side if side.shank in body.paths)
+    both = len(shanks) == 2
     seen_by_pelvis = Placement.PELVIS in body.paths
     slack = 0.12 / h
     leaving = _leaving(contacts, flight, h)
     landings = _landings(contacts, flight, h)
+    unseen = _unseen(window, shanks, flight)
     style = None
     plant: tuple[Contact, ...] = ()
-    toe_off, toe_off_sigma_s = flight.start, 0.02
-    landing, landing_sigma_s = flight.end, 0.02
-    timed = True
-    if both and leaving:
+    if both and leaving and unseen is None:
         plant = _plant(leaving)
         style = TakeOffStyle.TWO_FOOT if len(plant) == 2 else TakeOffStyle.ONE_FOOT
-    elif leaving and abs((leaving[0].toe_off or 0.0) - flight.start) < slack:
+    elif not both and leaving and abs((leaving[0].toe_off or 0.0) - flight.start) < slack:
         plant = (leaving[0],)
-    if plant:
-        last = max(plant, key=lambda c: c.toe_off or 0.0)
-        if both or not seen_by_pelvis:
-            assert last.toe_off is not None
-            toe_off, toe_off_sigma_s, timed = last.toe_off, last.toe_off_sigma_s, False
-    if landings and (both or not seen_by_pelvis):
-        assert landings[0].strike is not None
-        landing, landing_sigma_s = landings[0].strike, landings[0].strike_sigma_s
-    elif seen_by_pelvis:
-        timed = True
+    by_feet = both or not seen_by_pelvis
+    by_feet = both or not seen_by_pelvis
+
+    def told_by(side: Side, index: float) -> bool:
+        # The pelvis steps in where the foot's event is hidden.
+        return by_feet and not (seen_by_pelvis and hidden(window, side.shank, index))
+
+    toe_off, toe_off_sigma_s, toe_off_by = flight.start, PELVIS_TIMED_S, Placement.PELVIS
+    last = max(plant, key=lambda c: c.toe_off or 0.0, default=None)
+    if last is not None and last.toe_off is not None and told_by(last.side, last.toe_off):
+        toe_off, toe_off_sigma_s = last.toe_off, last.toe_off_sigma_s
+        toe_off_by = last.side.shank
+    landing, landing_sigma_s, landing_by = flight.end, PELVIS_TIMED_S, Placement.PELVIS
+    first = next(iter(landings), None)
+    if first is not None and first.strike is not None and told_by(first.side, first.strike):
+        landing, landing_sigma_s = first.strike, first.strike_sigma_s
+        landing_by = first.side.shank
     run_up = _run_up(contacts, plant, h) if both else ()
     return Jump(
         toe_off,
@@ -93,8 +112,22 @@ def build_jump(body: Body, flight: Flight, contacts: tuple[Contact, ...]) -> Jum
         plant,
         run_up,
         landings,
-        timed,
+        Placement.PELVIS in (toe_off_by, landing_by) and seen_by_pelvis,
+        toe_off_by in body.paths and hidden(window, toe_off_by, toe_off),
+        landing_by in body.paths and hidden(window, landing_by, landing),
+        unseen,
     )
+
+
+def _unseen(window: Window, shanks: tuple[Placement, ...], flight: Flight) -> str | None:
+    """Reason when lost samples of a shank may hide a contact of the plant."""
+    longest = LONGEST_PLANT_S / window.step_s
+    for shank in shanks:
+        gone_s = blind_s(window, (shank,), flight.start - longest, flight.start)
+        if gone_s:
+            name = str(shank).replace("_", " ")
+            return f"{gone_s:.2f} s of the {name} sensor are missing around the plant"
+    return None
 
 
 def _leaving(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> list[Contact]:

@@ -12,6 +12,7 @@ analysed at once.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
@@ -275,9 +276,16 @@ class Engine:
             force = min((found.force_mps2 for found in seen.values()), default=math.inf)
             weightless = force < WEIGHTLESS_SHANK_MPS2
         still = bool(seen) and all([found.still for found in seen.values()])
+        # What is lost while somebody moves may have been a flight.
+        moving = k > self._together.dropped and not self._together[k - 1].still
+        weightless |= moving and Placement.PELVIS in self._sensors and self._lost(seen)
         self._together.add(Look(still, bool(seen), force, arrival_s))
         self._follow_action(k, weightless)
         return True
+
+    def _lost(self, seen: Mapping[Placement, Look]) -> bool:
+        """Whether a look lacks a pelvis sensor that has been received before."""
+        return Placement.PELVIS in self._clock.shift_s and Placement.PELVIS not in seen
 
     def _let_join(self, k: int, arrival_s: float, last: bool) -> bool | None:
         """Let late sensors in before look k, which was complete at ``arrival_s``.

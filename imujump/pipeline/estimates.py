@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,12 +11,10 @@ from imujump.model import Estimate, FloatArray, Placement, Side
 from imujump.pipeline import kinematics as kin
 from imujump.pipeline.attempts import Jump
 from imujump.pipeline.body import Body, Window
+from imujump.pipeline.dark_spells import hidden
 
 SPEED_FLOOR_MPS = 0.03
 """Own choice: soft tissue and belt under the pelvis sensor."""
-
-GAP_REACH_S = 0.025
-"""Samples missing within this of an event make its time unknown (own choice)."""
 
 
 @dataclass(slots=True)
@@ -26,10 +25,19 @@ class Sheet:
     body: Body
     jump: Jump
     metrics: dict[str, Estimate] = field(default_factory=dict)
+    withheld: dict[str, str] = field(default_factory=dict)
+    motion_lost: str | None = None
+
+    def withhold(self, names: Iterable[str], reason: str) -> None:
+        """Give these names no value, whatever is measured later."""
+        for name in names:
+            self.withheld.setdefault(name, reason)
 
     def put(self, name: str, value: float, sigma: float, method: str) -> None:
-        """Fill in a value with its standard deviation."""
-        if np.isfinite(value) and np.isfinite(sigma):
+        """Fill in a value with its standard deviation, unless it is withheld."""
+        if name in self.withheld:
+            self.metrics[name] = none(self.withheld[name])
+        elif np.isfinite(value) and np.isfinite(sigma):
             self.metrics[name] = Estimate(float(value), float(sigma), None, method)
         else:
             self.metrics[name] = none("the signals gave no finite value", method)
@@ -46,10 +54,7 @@ def none(reason: str, method: str = "not measured") -> Estimate:
 
 def why_lost(sheet: Sheet, side: Side, index: float) -> str | None:
     """Reason when samples of a shank are missing around an event."""
-    sensor = sheet.window.sensors[side.shank]
-    reach = GAP_REACH_S / sheet.body.step_s
-    part = sensor.missing[int(max(index - reach, 0)) : int(index + reach) + 1]
-    if part.any():
+    if hidden(sheet.window, side.shank, index):
         return f"samples of the {side} shank are missing at the event"
     return None
 

@@ -22,6 +22,7 @@ from imujump.pipeline.facts import (
     pivot_facts,
     rest_facts,
 )
+from imujump.pipeline.gap_filling import long_gaps
 from imujump.pipeline.legs import (
     CLOSURE_LIMITS_M,
     CLOSURE_SPREADS,
@@ -95,6 +96,8 @@ class LinkedBody:
             changed_posture_rad(window, rest) < SAME_POSTURE_RAD
             for rest in range(1, len(window.rests))
         )
+        pelvis = window.sensors.get(Placement.PELVIS)
+        self._gappy_pelvis = pelvis is not None and bool(long_gaps(pelvis.missing, window.step_s))
         self._rounds, self._closure_m = FIRST_ROUNDS, FIRST_CLOSURE_M
 
     def _turn_to_reference(
@@ -145,7 +148,7 @@ class LinkedBody:
             if self._forward is not None:
                 levers[Placement.PELVIS] = hip_lever(self._forward, up[Placement.PELVIS], 0.0)
         solutions = dict.fromkeys(self._names, solution)
-        if self._pelvis and self._stands_alike:
+        if self._pelvis and self._stands_alike and not self._gappy_pelvis:
             # Two stands hold the pelvis to millimetres; the legs' soft tissue would bend it.
             solutions[Placement.PELVIS] = self._alone
         paths = {p: solutions[p].path(self._numbers[p]) for p in self._names}
@@ -193,11 +196,14 @@ class LinkedBody:
 
 
 def _knots(window: Window, spacing_s: float) -> IntArray:
-    """Knots every ``spacing_s`` while moving, sparse at rest."""
+    """Knots every ``spacing_s`` while moving, sparse at rest, and at the ends of long gaps."""
     grid = np.arange(0, window.samples, max(1, round(spacing_s / window.step_s)))
     for first, last in window.rests:
         grid = grid[(grid <= first) | (grid >= last)]
     ends = [np.linspace(first, last, 4).astype(np.int64) for first, last in window.rests]
+    for sensor in window.sensors.values():
+        gaps = long_gaps(sensor.missing, window.step_s)
+        ends += [np.array(gap, dtype=np.int64) for gap in gaps]
     return np.unique(np.concatenate((grid, np.array((0, window.samples - 1)), *ends)))
 
 

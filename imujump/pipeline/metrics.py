@@ -20,7 +20,8 @@ from imujump.pipeline import formulas
 from imujump.pipeline import kinematics as kin
 from imujump.pipeline.attempts import Jump
 from imujump.pipeline.body import Body, Window
-from imujump.pipeline.estimates import SPEED_FLOOR_MPS, Sheet, travel, why_lost
+from imujump.pipeline.estimates import SPEED_FLOOR_MPS, Sheet, travel
+from imujump.pipeline.hidden_metrics import withhold_hidden
 from imujump.pipeline.step_metrics import put_step_metrics, run_up_steps
 
 TISSUE_MPS, RINGING_S = 0.03, 0.1
@@ -78,6 +79,7 @@ def measure(
         The approach's steps, oldest first.
     """
     sheet = Sheet(window, body, jump)
+    withhold_hidden(sheet)
     steps = run_up_steps(sheet, start_s)
     for part in (_timing, _speeds, _heights, _angles, _free_leg, _landing):
         part(sheet)
@@ -90,6 +92,10 @@ def measure(
 
 
 def _why_missing(sheet: Sheet, name: str) -> str:
+    if name in sheet.withheld:
+        return sheet.withheld[name]
+    if sheet.jump.unseen is not None and name not in ("turn_rad", "pelvis_tilt_rad"):
+        return sheet.jump.unseen
     paths = sheet.body.paths
     shanks = [s for s in Side if s.shank in paths]
     if name == "plant_interval_s" and sheet.jump.style is TakeOffStyle.ONE_FOOT:
@@ -111,32 +117,16 @@ def _timing(sheet: Sheet) -> None:
     flight_s = (jump.landing - jump.toe_off) * h
     sigma_s = float(np.hypot(jump.toe_off_sigma_s, jump.landing_sigma_s))
     method = "load on the floor seen by the pelvis" if jump.pelvis_timed else "foot events"
-    reasons = [
-        why_lost(sheet, contact.side, index)
-        for contact, index in (
-            *((c, c.toe_off) for c in jump.plant if c.toe_off == jump.toe_off),
-            *((c, c.strike) for c in jump.landings[:1]),
-        )
-        if index is not None and not jump.pelvis_timed
-    ]
-    lost = next((reason for reason in reasons if reason), None)
-    if lost:
-        sheet.lack("flight_s", lost)
-    else:
-        sheet.put("flight_s", flight_s, sigma_s, method)
+    sheet.put("flight_s", flight_s, sigma_s, method)
     if jump.plant_strike is None:
         return
     first = jump.plant[0]
-    lost = why_lost(sheet, first.side, jump.plant_strike)
-    if lost:
-        sheet.lack("take_off_contact_s", lost)
-    else:
-        sheet.put(
-            "take_off_contact_s",
-            (jump.toe_off - jump.plant_strike) * h,
-            float(np.hypot(first.strike_sigma_s, jump.toe_off_sigma_s)),
-            "foot events",
-        )
+    sheet.put(
+        "take_off_contact_s",
+        (jump.toe_off - jump.plant_strike) * h,
+        float(np.hypot(first.strike_sigma_s, jump.toe_off_sigma_s)),
+        "foot events",
+    )
     if len(jump.plant) == 2 and jump.plant[1].strike is not None:
         second = jump.plant[1]
         assert second.strike is not None

@@ -11,6 +11,7 @@ from imujump.model import Estimate, FloatArray, Placement, Step
 from imujump.pipeline import formulas
 from imujump.pipeline import kinematics as kin
 from imujump.pipeline.contacts import Contact
+from imujump.pipeline.dark_spells import blind_s
 from imujump.pipeline.estimates import SPEED_FLOOR_MPS, Sheet, none, travel, why_lost
 
 STEP_FLOOR_M = 0.02
@@ -44,6 +45,14 @@ def run_up_steps(sheet: Sheet, start_s: float) -> tuple[Step, ...]:
             (end.side, end.strike + settle),
             _step_direction(sheet, begin, end),
         )
+        blind = [
+            gap_s
+            for side in (begin.side, end.side)
+            if (gap_s := blind_s(sheet.window, (side.shank,), begin.strike - 0.3 / h, end.strike))
+        ]
+        unknown = sheet.motion_lost
+        if blind:
+            unknown = f"{max(blind):.2f} s of a shank sensor are missing around the step"
         sigma = float(np.sqrt(drift**2 + STEP_FLOOR_M**2 + (STEP_SPEED_SHARE * length) ** 2))
         method = (
             "both ankles in one frame, legs closed at the hip"
@@ -51,7 +60,9 @@ def run_up_steps(sheet: Sheet, start_s: float) -> tuple[Step, ...]:
             else "both ankles in one frame from standing"
         )
         speed = none("no sensor on the pelvis")
-        if Placement.PELVIS in body.paths:
+        if sheet.motion_lost is not None:
+            speed = none(sheet.motion_lost)
+        elif Placement.PELVIS in body.paths:
             place = body.joint_position(Placement.PELVIS)
             moved = kin.at(place, end.strike) - kin.at(place, begin.strike)
             middle = 0.5 * (begin.strike + end.strike)
@@ -88,7 +99,7 @@ def run_up_steps(sheet: Sheet, start_s: float) -> tuple[Step, ...]:
                 number - (len(chain) - 1),
                 end.side,
                 start_s + end.strike * h,
-                Estimate(length, sigma, None, method),
+                none(unknown) if unknown else Estimate(length, sigma, None, method),
                 timing,
                 contact,
                 speed,
@@ -116,18 +127,18 @@ def put_step_metrics(sheet: Sheet, steps: tuple[Step, ...]) -> None:
     by_number = {step.number: step for step in steps}
     for number, name, pick in take:
         if number in by_number:
-            sheet.metrics[name] = pick(by_number[number])
+            gone = sheet.withheld.get(name)
+            sheet.metrics[name] = none(gone) if gone else pick(by_number[number])
     fastest = [s.speed_mps for s in steps if s.speed_mps.value is not None]
-    if fastest:
+    if fastest and "peak_speed_mps" not in sheet.withheld:
         sheet.metrics["peak_speed_mps"] = max(fastest, key=lambda e: e.value or 0.0)
     last, before = by_number.get(-1), by_number.get(-2)
     if last is None or before is None:
         return
     a, b = last.length_m, before.length_m
-    assert a.value is not None
-    assert a.sigma is not None
-    assert b.value is not None
-    assert b.sigma is not None
+    if a.value is None or a.sigma is None or b.value is None or b.sigma is None:
+        sheet.lack("last_step_ratio", a.reason or b.reason or "a step's length is unknown")
+        return
     if a.value < 0.0 or b.value < 0.1:
         sheet.lack("last_step_ratio", "a step is too short for a ratio")
         return

@@ -19,7 +19,10 @@ from imujump.pipeline.attempts import Jump, build_jump
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests, quietest
 from imujump.pipeline.contacts import Contact, find_contacts
+from imujump.pipeline.dark_spells import blind_s
 from imujump.pipeline.flights import pelvis_flights, pick_attempts, shank_flights
+from imujump.pipeline.gap_filling import long_gaps, refilled
+from imujump.pipeline.hidden_metrics import motion_lost
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.linkage import LinkedBody
 from imujump.pipeline.metrics import measure
@@ -35,6 +38,10 @@ PRESENT_SHARE = 0.7
 SETTLING_ROUNDS = 3
 """Where nobody stood, drift is too large to be linear at once: so often it is removed and looked
 at anew (own choice)."""
+
+REFILLS = 2
+"""So often a long gap is bridged anew and the motion found again: the second changes it by a tenth
+of the first (own choice)."""
 
 FILTER_DELAY_SAMPLES = 0.56
 """Signals lag the movement by the delay of the sensor's own low-pass at 0.4 of its rate
@@ -134,6 +141,9 @@ def analyse_span(
         height = pelvis_height(body)
     elif len(body.paths) == 2:
         flights = shank_flights(contacts, step_s)
+    seen = [f for f in flights if not blind_s(window, window.sensors, f.start, f.end)]
+    if any(flight.high for flight in seen):
+        flights = seen  # a flight in the dark may be none
     attempts = []
     for flight in pick_attempts(flights, height, step_s):
         if start_s + flight.start * step_s < span.after_s:
@@ -142,7 +152,7 @@ def analyse_span(
         if reason is not None:
             warnings.append(f"{_clock(start_s + flight.start * step_s)}: {reason}.")
             continue
-        jump = build_jump(body, flight, contacts)
+        jump = build_jump(window, body, flight, contacts)
         attempts.append(_attempt(window, body, jump, contacts, start_s))
     if attempts:
         warnings.extend(_mounting(body, contacts))
@@ -260,6 +270,11 @@ def _motion(
     """Motion and contacts, each refined by the other twice; ``still`` are first rests."""
     linked = LinkedBody(window)
     body = linked.solve()
+    if any(long_gaps(sensor.missing, window.step_s) for sensor in window.sensors.values()):
+        for _ in range(REFILLS):
+            window = refilled(window, body)
+            linked = LinkedBody(window)
+            body = linked.solve()
     if not any(side.shank in window.sensors for side in Side):
         return body, ()
     if still is None:
@@ -284,7 +299,10 @@ def _attempt(
     events = [e for e in foot_events(contacts, start_s, h) if low_s <= e.time_s <= high_s]
     reasons = []
     if jump.style is None:
-        reasons.append("take-off foot not seen: shank sensors missing")
+        reasons.append(jump.unseen or "take-off foot not seen: shank sensors missing")
+    lost = motion_lost(window, body, jump)
+    if lost is not None:
+        reasons.append(lost)
     side = jump.plant[0].side if jump.plant else None
     end = min(jump.landing + 1.0 / h, window.samples - 1.0)
     return Attempt(
@@ -295,7 +313,7 @@ def _attempt(
         landing_s=start_s + jump.landing * h,
         take_off_style=jump.style,
         take_off_side=side,
-        valid=True,
+        valid=lost is None,
         reasons=tuple(reasons),
         events=tuple(events),
         steps=steps,

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imujump.model import Side, TakeOffStyle
+from imujump.model import Placement, Side, TakeOffStyle
 from imujump.pipeline.attempts import build_jump
+from imujump.pipeline.body import Body, SensorWindow, Window
 from imujump.pipeline.contacts import Contact
 from imujump.pipeline.flights import Flight
 from imujump.pipeline.level_crossing import crossing
@@ -66,6 +67,14 @@ RUN_UP = [
 ]
 
 
+def window(whole: Body) -> Window:
+    """All that was received, in silence."""
+    n = len(whole.paths[Placement.PELVIS].rot)
+    zeros, none = np.zeros((n, 3)), np.zeros(n, dtype=bool)
+    sensor = SensorWindow(zeros, zeros, np.array((0.0, 0.0, 1.0)), none, none, 0.001)
+    return Window(STEP_S, 9.80665, dict.fromkeys(whole.paths, sensor), ((0, 9),))
+
+
 class TestJumps:
     FLIGHT = Flight(2.15 / STEP_S, round(2.4 / STEP_S), 2.7 / STEP_S, 2.7)
 
@@ -73,7 +82,7 @@ class TestJumps:
         still = thrown([], 0.0, 6.0)
         whole = body(pelvis=still, left_shank=still, right_shank=still)
         contacts = (*RUN_UP, contact(R, 2.7, 4.0), contact(L, 2.72, None))
-        jump = build_jump(whole, self.FLIGHT, contacts)
+        jump = build_jump(window(whole), whole, self.FLIGHT, contacts)
         assert jump.style is TakeOffStyle.ONE_FOOT
         assert [c.side for c in jump.plant] == [L]
         assert jump.toe_off * STEP_S == pytest.approx(2.15)
@@ -86,7 +95,7 @@ class TestJumps:
         whole = body(pelvis=still, left_shank=still, right_shank=still)
         plant = contact(R, 1.75, 2.14)
         contacts = (*RUN_UP[:3], plant, contact(L, 1.82, 2.15), contact(R, 2.7, None))
-        jump = build_jump(whole, self.FLIGHT, contacts)
+        jump = build_jump(window(whole), whole, self.FLIGHT, contacts)
         assert jump.style is TakeOffStyle.TWO_FOOT
         assert [c.side for c in jump.plant] == [R, L]
         assert jump.plant_strike == plant.strike
