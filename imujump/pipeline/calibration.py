@@ -39,6 +39,10 @@ UNKNOWN_BIAS_RADPS = 0.01
 """Bias of an uncalibrated gyroscope: 0.6 degrees per second, usual in data sheets of small parts
 (common practice, no source)."""
 
+DRIFT_REST_S, STEADY_MPS2 = 0.8, 0.02
+"""A stand as long as this tells the accelerometer's bias along the vertical anew; below 2 mg it is
+sway and noise (own choice)."""
+
 CLIP_SHARE = 0.98
 """A sample at 98 % of the range counts as clipped (own choice: scale error and offset)."""
 
@@ -142,8 +146,9 @@ def calibrate(
         bias, bias_sigma_radps = _gyro_bias(
             sensor.accel_mps2[part], sensor.gyro_radps[part], seen[part], step_s
         )
+        steady = sensor.accel_mps2 - _upright_drift(sensor, rests, size, step_s)
         sensors[placement] = SensorWindow(
-            sensor.accel_mps2 * (gravity_mps2 / size),
+            steady * (gravity_mps2 / size),
             sensor.gyro_radps - bias,
             up / size,
             sensor.missing,
@@ -151,6 +156,31 @@ def calibrate(
             bias_sigma_radps,
         )
     return Calibrated(Window(step_s, gravity_mps2, sensors, tuple(rests)), unusable)
+
+
+def _upright_drift(
+    sensor: Samples, rests: list[tuple[int, int]], size_mps2: float, step_s: float
+) -> FloatArray:
+    """Change (n, 3) of the accelerometer's bias since the first stand, by straight lines.
+
+    Its part along the vertical is seen at every stand, where the specific force must have the
+    length it had at first; a sensor that warms up shows another.
+    """
+    middles, changes = [0.5 * (rests[0][0] + rests[0][1])], [np.zeros(3)]
+    for first, last in rests[1:]:
+        part = sensor.accel_mps2[first : last + 1][~sensor.missing[first : last + 1]]
+        if len(part) * step_s < DRIFT_REST_S:
+            continue
+        mean = part.mean(axis=0)
+        size = float(np.linalg.norm(mean))
+        if abs(size - size_mps2) < STEADY_MPS2:
+            continue
+        middles.append(0.5 * (first + last))
+        changes.append((size - size_mps2) / size * mean)
+    grid = np.arange(len(sensor.accel_mps2))
+    return np.stack(
+        [np.interp(grid, middles, [c[axis] for c in changes]) for axis in range(3)], axis=1
+    )
 
 
 def _gyro_bias(

@@ -39,6 +39,10 @@ SETTLING_ROUNDS = 3
 """Where nobody stood, drift is too large to be linear at once: so often it is removed and looked
 at anew (own choice)."""
 
+WEIGHTLESS: Mapping[float, float] = {0.25: 4.0, 0.35: 6.0}
+"""Length of time, s, over which the mean specific force of the pelvis, m/s², is below this in a
+jump and not while running (own choice)."""
+
 REFILLS = 2
 """So often a long gap is bridged anew and the motion found again: the second changes it by a tenth
 of the first (own choice)."""
@@ -141,6 +145,11 @@ def analyse_span(
         height = pelvis_height(body)
     elif len(body.paths) == 2:
         flights = shank_flights(contacts, step_s)
+    if not any(f.high for f in flights) and _weightless_pelvis(samples, step_s):
+        warnings.append(
+            f"{_clock(span.start_s)}: a possible jump could not be measured: the motion found does "
+            "not fit it, as when nobody stood still before; stand still for 3 s before each run-up."
+        )
     seen = [f for f in flights if not blind_s(window, window.sensors, f.start, f.end)]
     if any(flight.high for flight in seen):
         flights = seen  # a flight in the dark may be none
@@ -260,8 +269,11 @@ def _weightless_pelvis(samples: Mapping[Placement, Samples], step_s: float) -> b
     if Placement.PELVIS not in samples:
         return False
     force = np.linalg.norm(samples[Placement.PELVIS].accel_mps2, axis=1)
-    width = max(1, round(0.25 / step_s))
-    return bool((np.convolve(force, np.full(width, 1.0 / width), "valid") < 4.0).any())
+    for length_s, limit_mps2 in WEIGHTLESS.items():
+        width = max(1, round(length_s / step_s))
+        if (np.convolve(force, np.full(width, 1.0 / width), "valid") < limit_mps2).any():
+            return True
+    return False
 
 
 def _motion(

@@ -44,7 +44,8 @@ def not_worn(window: Window, body: Body, flight: Flight) -> str | None:
     gappy = any(long_gaps(sensor.missing, window.step_s) for sensor in window.sensors.values())
     if (body.leg_misfit_m or 0.0) > NO_LEGS_M and not gappy:
         return (
-            "the sensors did not move like the legs and pelvis of one person; check who wears which"
+            "the sensors did not move like the legs and pelvis of one person, or nobody stood "
+            "still before; check who wears which, and stand still for 3 s before each run-up"
         )
     if len(window.sensors) < 2:
         return None
