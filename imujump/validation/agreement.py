@@ -19,6 +19,9 @@ COVERING_SIGMAS = 1.96
 LEAST_FOR_SPREAD, LEAST_FOR_SLOPE = 3, 8
 """Fewer pairs say nothing about a spread, or about a slope (own choice)."""
 
+LEAST_FOR_HALVES = 8
+"""Fewer values are not parted into halves by their sigma (own choice)."""
+
 SLOPE_P = 0.05
 """A slope counts as seen below this p-value (common practice, no source)."""
 
@@ -107,3 +110,31 @@ def pooled_coverage(pairs_by_metric: dict[str, list[Pair]]) -> tuple[float, int]
     found = [agreement(pairs) for pairs in pairs_by_metric.values() if pairs]
     n = sum(a.n for a in found)
     return (sum(a.coverage * a.n for a in found) / n, n) if n else None
+
+
+def sorting(pairs_by_metric: dict[str, list[Pair]]) -> float | None:
+    """How much larger errors are where the program said that they are.
+
+    Each metric's values are parted into halves by their sigma; errors are divided by the
+    metric's root mean square error, so that every metric counts alike.
+
+    Returns
+    -------
+    float or None
+        Root mean square error of the halves with the larger sigma over that of the others;
+        None when no metric has eight values with errors.
+    """
+    surer, less_sure = [], []
+    for pairs in pairs_by_metric.values():
+        error = np.array([p.value - p.truth for p in pairs])
+        usual = float(np.sqrt(np.mean(error**2))) if len(error) else 0.0
+        if len(error) < LEAST_FOR_HALVES or usual == 0.0:
+            continue
+        order = np.argsort([p.sigma for p in pairs], kind="stable")
+        half = len(error) // 2
+        surer.append(error[order[:half]] / usual)
+        less_sure.append(error[order[-half:]] / usual)
+    if not surer:
+        return None
+    sizes = [float(np.sqrt(np.mean(np.concatenate(each) ** 2))) for each in (less_sure, surer)]
+    return sizes[0] / sizes[1] if sizes[1] > 0.0 else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from imujump.display_units import display_value
 from imujump.model import METRIC_NAMES, EventKind
-from imujump.validation.agreement import Agreement, agreement, pooled_coverage
+from imujump.validation.agreement import Agreement, agreement, pooled_coverage, sorting
 from imujump.validation.pairing import Tally
 from imujump.wording import METRICS
 
@@ -49,6 +49,9 @@ def counts(tally: Tally) -> str:
     covered = pooled_coverage(tally.pairs)
     if covered:
         told.append(f"{100 * covered[0]:.1f} % of {covered[1]} truths within 1.96 sigma.")
+    ratio = sorting(tally.pairs)
+    if ratio is not None:
+        told.append(f"The half with the larger sigma errs {ratio:.1f} times as much as the other.")
     return " ".join(told)
 
 

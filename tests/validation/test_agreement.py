@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from imujump.validation.agreement import agreement, pooled_coverage
+from imujump.validation.agreement import agreement, pooled_coverage, sorting
 from imujump.validation.pairing import Pair
 
 WRIGHT = (494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427)
@@ -68,3 +68,16 @@ def test_few_pairs_say_no_more_than_they_know() -> None:
 def test_pooled_coverage_counts_values() -> None:
     good, bad = Pair("r", 0.0, 1.0, 0.0, 0.0), Pair("r", 9.0, 1.0, 0.0, 0.0)
     assert pooled_coverage({"flight_s": [good, good, bad], "turn_rad": [good]}) == (0.75, 4)
+
+
+def test_sorting_is_the_ratio_of_the_halves_errors() -> None:
+    """Errors of 1 with a small sigma and of 3 with a large one, in any order and unit."""
+    drawn = [Pair("r", 1.0, 0.5, 0.0, 0.0), Pair("r", -3.0, 1.5, 0.0, 0.0)] * 4
+    scaled = [Pair("r", 1e3 * p.value, p.sigma, 0.0, 0.0) for p in drawn]
+    assert sorting({"flight_s": drawn, "turn_rad": scaled}) == pytest.approx(3.0)
+
+
+def test_sorting_needs_values_that_err() -> None:
+    few = [Pair("r", 1.0, 0.5, 0.0, 0.0)] * 7
+    assert sorting({"flight_s": few}) is None
+    assert sorting({"flight_s": [Pair("r", 1.0, 0.5, 1.0, 0.0)] * 9}) is None
