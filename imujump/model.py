@@ -70,8 +70,9 @@ class TakeOffStyle(StrEnum):
 class SensorInfo:
     """What is known of one sensor before its first sample.
 
-    ``rate_hz`` is the nominal sample rate; ``tick_s`` the length of one device clock tick.
-    A range is ``None`` when the source does not state it.
+    ``rate_hz`` is the nominal sample rate; ``tick_s`` the length of one device clock tick;
+    ``tick_bits`` the width at which the device's counter wraps (64 never does). A range is
+    ``None`` when the source does not state it.
     """
 
     placement: Placement
@@ -80,6 +81,7 @@ class SensorInfo:
     tick_s: float
     accel_range_mps2: float | None = None
     gyro_range_radps: float | None = None
+    tick_bits: int = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,8 @@ class SampleBatch:
     more than one sample period is a gap. ``arrival_s`` is the host's monotonic time, from
     the session's start, at which the batch's packet arrived. ``accel_mps2`` and
     ``gyro_radps`` are (n, 3); NaN marks a channel that was not measured. ``first_index``
-    is the running sample number of the first row, counting received samples only.
+    is the running sample number of the first row, counting received samples only. ``segment``
+    counts the sensor's restarts: each begins a new count of ticks, which may fall.
     """
 
     placement: Placement
@@ -99,6 +102,24 @@ class SampleBatch:
     arrival_s: float
     accel_mps2: FloatArray
     gyro_radps: FloatArray
+    segment: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ClockReading:
+    """A sensor's answer to the question what its clock shows.
+
+    ``sent_s`` and ``received_s`` are the host's monotonic time, from the session's start,
+    before the question and after the answer; in between the sensor's counter stood at
+    ``tick``, wrapped as sent. It is the counter that stamps the samples, at their width or a
+    larger one. ``segment`` is that of :class:`SampleBatch`.
+    """
+
+    placement: Placement
+    sent_s: float
+    received_s: float
+    tick: int
+    segment: int = 0
 
 
 @dataclass(frozen=True, slots=True)
