@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
@@ -70,9 +70,8 @@ class TakeOffStyle(StrEnum):
 class SensorInfo:
     """What is known of one sensor before its first sample.
 
-    ``rate_hz`` is the nominal sample rate; ``tick_s`` the length of one device clock tick;
-    ``tick_bits`` the width at which the device's counter wraps (64 never does). A range is
-    ``None`` when the source does not state it.
+    ``rate_hz`` is the nominal sample rate; ``tick_s`` the length of one device clock tick.
+    A range is ``None`` when the source does not state it.
     """
 
     placement: Placement
@@ -81,7 +80,6 @@ class SensorInfo:
     tick_s: float
     accel_range_mps2: float | None = None
     gyro_range_radps: float | None = None
-    tick_bits: int = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +108,9 @@ class ClockReading:
     """A sensor's answer to the question what its clock shows.
 
     ``sent_s`` and ``received_s`` are the host's monotonic time, from the session's start,
-    before the question and after the answer; in between the sensor's counter stood at
-    ``tick``, wrapped as sent. It is the counter that stamps the samples, at their width or a
-    larger one. ``segment`` is that of :class:`SampleBatch`.
+    before the question and after the answer; in between the counter that stamps the samples
+    stood at ``tick``: in a capture wrapped as sent, for the engine on the axis of
+    ``SampleBatch.ticks``. ``segment`` is that of :class:`SampleBatch`.
     """
 
     placement: Placement
@@ -143,7 +141,8 @@ class RecordingInfo:
 class SampleSource(Protocol):
     """A recording that can be read once from front to back.
 
-    ``batches`` yields each sensor's batches in order; sensors may interleave in any way.
+    ``batches`` yields each sensor's batches in order; sensors may interleave in any way. A
+    source whose sensors' clocks were read has :meth:`TimedSource.timeline` as well.
     """
 
     @property
@@ -153,6 +152,18 @@ class SampleSource(Protocol):
 
     def batches(self) -> Iterator[SampleBatch]:
         """Yield all samples from the first to the last."""
+        ...
+
+
+@runtime_checkable
+class TimedSource(SampleSource, Protocol):
+    """A recording that also holds readings of its sensors' clocks."""
+
+    def timeline(self) -> Iterator[SampleBatch | ClockReading]:
+        """Yield batches as :meth:`batches` does, with each reading at its place in time.
+
+        A reading comes before every batch of its sensor that arrived after it.
+        """
         ...
 
 
