@@ -40,6 +40,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from imujump.capture.field_layout import Layout
 from imujump.capture.link_tables import LinkTables
 from imujump.errors import RecordingError
@@ -122,9 +124,7 @@ class LinkProfile:
         header = self.packet.header
         if "flags" not in (header.names or ()) or len(data) < header.itemsize:
             return frozenset()
-        kind, at = (header.fields or {})["flags"][:2]
-        order = "big" if kind.byteorder == ">" else "little"
-        raw = int.from_bytes(bytes(data[at : at + kind.itemsize]), order)
+        raw = int(np.frombuffer(data, dtype=header, count=1)["flags"][0])
         return frozenset(name for name, bit in self.stream_flags.items() if raw >> bit & 1)
 
     def status_marks(self, values: Mapping[str, int]) -> frozenset[str]:

@@ -177,9 +177,9 @@ class LinkTables:
     def _get(self, key: str) -> Any:
         value: Any = self._source.table
         for part in key_path(key):
-            if (isinstance(value, dict) and part in value) or (isinstance(value, list) and isinstance(part, int) and part < len(value)):
+            try:
                 value = value[part]
-            else:
+            except (KeyError, IndexError, TypeError):
                 return None
         return value
 
