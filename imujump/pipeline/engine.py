@@ -14,14 +14,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.model import (
     Analysis,
     Attempt,
+    ClockReading,
     Placement,
     RecordingInfo,
     SampleBatch,
     SampleSource,
+    TimedSource,
 )
 from imujump.pipeline.clock import LATE_S, SessionClock
 from imujump.pipeline.screening import (
@@ -109,7 +113,7 @@ class Engine:
         self._sensors = {
             s.placement: _Sensor(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
         }
-        self._clock = SessionClock()
+        self._clock = SessionClock(info.sensors)
         self._together = Looks()
         self._action: tuple[int, int] | None = None
         self._claimed_until_s = -math.inf
@@ -140,8 +144,22 @@ class Engine:
         sensor.horizon_s = max(sensor.horizon_s, batch.arrival_s)
         return self._proceed(last=False)
 
+    def read_clock(self, reading: ClockReading) -> None:
+        """Take in a reading of a sensor's clock, before its packets that arrive later.
+
+        Raises
+        ------
+        ValueError
+            If the sensor is not in the recording's head or its readings are out of order.
+        """
+        if reading.placement not in self._sensors:
+            raise ValueError(
+                f"clock reading of {reading.placement}, which the recording does not list"
+            )
+        self._clock.read(reading)
+
     def advance(self, arrival_s: float) -> tuple[Attempt, ...]:
-        """Say that all packets that arrived until ``arrival_s`` have been pushed.
+        """Say that all packets and readings that arrived until ``arrival_s`` have been pushed.
 
         Without it a sensor that falls silent holds up the others until the recording's end.
         """
@@ -157,7 +175,7 @@ class Engine:
                 sensor.horizon_s = math.inf
             self._proceed(last=True)
             for placement, stream in streams.items():
-                if placement not in self._clock.shift_s and len(stream):
+                if placement not in self._clock.courses and len(stream):
                     self._clock.join(placement, stream)
             self._finished = True
         starts, ends = self._clock.starts_s(streams), self._clock.ends_s(streams)
@@ -211,11 +229,12 @@ class Engine:
         if not last and self._untouched_s < self._stride_s * len(self._sensors):
             return ()
         self._untouched_s = 0.0
-        for sensor in self._sensors.values():
+        for placement, sensor in self._sensors.items():
             received = sensor.stream.settle()
             if received is not None:
                 sensor.upkeep.take(received)
-        if not self._clock.shift_s:
+                self._clock.take(placement, received)
+        if not self._clock.courses:
             horizons = {p: sensor.horizon_s for p, sensor in self._sensors.items()}
             if not self._clock.start(self._streams(), horizons):
                 return ()
@@ -229,9 +248,9 @@ class Engine:
         return tuple(self._attempts[before:])
 
     def _look(self) -> None:
-        for placement, shift_s in self._clock.shift_s.items():
+        for placement in self._clock.courses:
             sensor = self._sensors[placement]
-            look(sensor.stream, sensor.looks, -shift_s)
+            look(sensor.stream, sensor.looks, self._clock.follow(placement, sensor.stream))
 
     def _forget(self) -> None:
         """Drop samples and looks that no attempt to come can need."""
@@ -240,14 +259,16 @@ class Engine:
         if self._action is not None:
             oldest_s = min(oldest_s, LOOK_S * self._action[0] - LONGEST_APPROACH_S - 3.0)
         self._together.drop_before(round(oldest_s / LOOK_S))
-        for placement, shift_s in self._clock.shift_s.items():
-            self._sensors[placement].stream.drop_before(oldest_s - shift_s)
+        for placement, course in self._clock.courses.items():
+            device_s = float(course.device_s(np.array((oldest_s,)))[0])
+            self._sensors[placement].stream.drop_before(device_s)
             self._sensors[placement].looks.drop_before(decided)
+            self._clock.forget(placement, device_s)
 
     def _decide_next(self, last: bool) -> bool:
         """Decide on the next look of all sensors together, if it is complete."""
         k = len(self._together)
-        members = [(p, self._sensors[p]) for p in self._clock.shift_s]
+        members = [(p, self._sensors[p]) for p in self._clock.courses]
         at_hand = {p: s.looks[k] for p, s in members if len(s.looks) > k}
         if not at_hand:
             return False
@@ -289,7 +310,7 @@ class Engine:
             can be decided without the rest.
         """
         for placement, late in self._sensors.items():
-            if placement in self._clock.shift_s:
+            if placement in self._clock.courses:
                 continue
             joins_s = self._clock.joins_s(late.stream)
             if joins_s is None and not last and late.horizon_s < arrival_s:
@@ -337,15 +358,17 @@ class Engine:
             self.gravity_mps2,
         )
         # What arrives past the last look's span or too late may be here already, or not.
-        streams, shifts = {}, {}
-        for p, shift_s in self._clock.shift_s.items():
-            until_s = end_s + SPAN_S / 2 - shift_s
-            stream = self._sensors[p].stream.as_of(until_s, span.arrived_by_s)
-            if stream.last_time_s is not None and stream.last_time_s > start_s - shift_s:
-                streams[p], shifts[p] = stream, shift_s
+        streams, lines = {}, {}
+        for p in self._clock.courses:
+            whole = self._sensors[p].stream
+            line = self._clock.line(p, self._together[k].arrival_s, whole)
+            until_s = float(line.device_s(end_s + SPAN_S / 2))
+            stream = whole.as_of(until_s, span.arrived_by_s)
+            if stream.last_time_s is not None and stream.last_time_s > line.device_s(start_s):
+                streams[p], lines[p] = stream, line
         if not streams:
             return
-        found = analyse_span(span, streams, shifts)
+        found = analyse_span(span, streams, lines)
         for attempt in found.attempts:
             self._attempts.append(replace(attempt, number=len(self._attempts) + 1))
             self._claimed_until_s = attempt.landing_s
@@ -383,12 +406,15 @@ def analyse(source: SampleSource, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -
     """
     engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S)
     told_s = -math.inf
-    for batch in source.batches():
-        if batch.arrival_s > told_s + TOLD_EVERY_S:
+    for entry in source.timeline() if isinstance(source, TimedSource) else source.batches():
+        if isinstance(entry, ClockReading):
+            engine.read_clock(entry)
+            continue
+        if entry.arrival_s > told_s + TOLD_EVERY_S:
             # Others of the same arrival may follow, earlier ones may not.
-            told_s = batch.arrival_s
+            told_s = entry.arrival_s
             engine.advance(math.nextafter(told_s, -math.inf))
-        engine.push(batch)
+        engine.push(entry)
     # Some warnings are known to a source only once it has been read to its end.
     engine.info = source.info
     return engine.finish()
