@@ -12,7 +12,8 @@ from imujump.recording.profiles import PacketProfile
 
 _SHORT_UUID = re.compile(r"(?:0x)?([0-9a-f]{4}|[0-9a-f]{8})", re.IGNORECASE)
 _LONG_UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
-_STANDARD_TAIL = "-0000-1000-8000-00805f9b34fb"
+STANDARD_TAIL = "-0000-1000-8000-00805f9b34fb"
+"""Bluetooth base UUID behind an assigned number (Bluetooth Core, Vol 3 Part B, 2.5.1)."""
 
 _KEYS: Mapping[str, frozenset[str]] = {
     "bluetooth": frozenset(
@@ -39,7 +40,7 @@ def full_uuid(text: str) -> str | None:
     '0000180f-0000-1000-8000-00805f9b34fb'
     """
     if short := _SHORT_UUID.fullmatch(text):
-        return short[1].lower().zfill(8) + _STANDARD_TAIL
+        return short[1].lower().zfill(8) + STANDARD_TAIL
     return text.lower() if _LONG_UUID.fullmatch(text) else None
 
 

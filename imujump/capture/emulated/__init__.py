@@ -1,0 +1,6 @@
+"""Emulated sensors: the GATT profile served over a real Bluetooth stack, without a radio.
+
+What enters: a simulated athlete or a recording. What leaves: a scanner and a client with
+bleak's interface, and a control object that makes things go wrong. Needs the extra
+``emulate``. :func:`imujump.capture.emulated.rig.emulated_sensors` is the way in.
+"""
