@@ -48,6 +48,7 @@ def test_ten_viewers_are_killed_and_no_packet_is_lost(tmp_path):
             with RecordingKeeper(tmp_path / "a.imujump", sensors(profile)) as kept:
 
                 async def packets_come():
+                    nonlocal count
                     loop = asyncio.get_running_loop()
                     due_s = loop.time()
                     for packet in packets:
