@@ -12,6 +12,7 @@ import numpy as np
 from bumble.att import ATT_Error
 
 from imujump.capture.emulated.air import AirLink, SensorController
+from imujump.capture.emulated.control import SensorFacts
 from imujump.capture.emulated.feeds import LONGEST_RUN_GAP, SampleFeed
 from imujump.capture.emulated.gatt_face import GattFace
 from imujump.capture.emulated.memory import DeviceClock, HeldPacket, RingBuffer
@@ -54,21 +55,6 @@ class SensorSettings:
     number_samples: bool = False
     keep_packets: bool = False
     battery_percent: int = 90
-
-
-@dataclass(frozen=True, slots=True)
-class SensorFacts:
-    """The truth about a sensor, for judging what capture made of it."""
-
-    placement: Placement
-    serial: str
-    boot_id: int
-    clock: DeviceClock
-    measuring: bool
-    connected: bool
-    packets_made: int
-    samples_made: int
-    overflow: bool
 
 
 class EmulatedSensor:
