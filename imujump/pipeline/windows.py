@@ -25,6 +25,7 @@ from imujump.pipeline.attempts import (
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests, quietest
 from imujump.pipeline.clock_course import ClockLine
+from imujump.pipeline.clock_spread import with_clock_spread
 from imujump.pipeline.contacts import Contact, find_contacts
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.linkage import LinkedBody
@@ -164,7 +165,9 @@ def analyse_span(
         if start_s + flight.start * step_s < span.after_s:
             continue
         jump = build_jump(body, flight, contacts)
-        attempts.append(_attempt(window, body, jump, contacts, start_s))
+        attempt = _attempt(window, body, jump, contacts, start_s)
+        sigma_s = {p: line.sigma_s for p, line in lines.items()}
+        attempts.append(with_clock_spread(attempt, body, jump, sigma_s, span.gravity_mps2))
     if attempts:
         warnings.extend(_mounting(body, contacts))
     return Found(tuple(attempts), tuple(warnings))
