@@ -18,6 +18,10 @@ from imujump.capture.emulated.settings import RigSettings
 from imujump.capture.link_profile import read_link_profile
 from imujump.errors import ImuJumpError
 
+SWITCH_S = 2e-4
+"""How long one thread may keep another waiting (own choice, a fraction of the shortest
+connection interval)."""
+
 
 @click.command()
 @click.argument("recording", type=click.Path(path_type=Path), required=False)
@@ -42,6 +46,8 @@ def main(
 
     The first line printed is JSON and names the ports.
     """
+    # Scenes are written in a thread beside the radio, which must not wait for them.
+    sys.setswitchinterval(SWITCH_S)
     chosen = RigSettings.from_json(settings) if settings else RigSettings()
     if rate_hz is not None:
         chosen = replace(chosen, rate_hz=rate_hz)

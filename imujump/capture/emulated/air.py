@@ -59,6 +59,11 @@ class AirController(Controller):
         self.le_acl_data_packet_length = ACL_BYTES
         self.le_features = self.le_features & _LEGACY_FEATURES
 
+    def send_hci_packet(self, packet: hci.HCI_Packet) -> None:
+        """Hand a packet to the host, without the costly log line of the class above."""
+        if self.host is not None:
+            asyncio.get_running_loop().call_soon(self.host.on_packet, bytes(packet))
+
 
 class SensorController(AirController):
     """The controller of an emulated sensor."""

@@ -16,7 +16,7 @@ from imujump.capture.emulated.control import SensorFacts
 from imujump.capture.emulated.feeds import LONGEST_RUN_GAP, SampleFeed
 from imujump.capture.emulated.gatt_face import GattFace
 from imujump.capture.emulated.memory import DeviceClock, HeldPacket, RingBuffer
-from imujump.capture.emulated.packet_maker import make_packet, samples_that_fit, with_flags
+from imujump.capture.emulated.packet_maker import PacketMaker, samples_that_fit, with_flags
 from imujump.capture.link_profile import LinkProfile
 from imujump.model import FloatArray, Placement
 
@@ -94,6 +94,7 @@ class EmulatedSensor:
         self.battery_percent = settings.battery_percent
         self.made: list[bytes] = []
         self._profile = profile
+        self._maker = PacketMaker(profile)
         self._feed = feed
         self._controller = controller
         self._air = air
@@ -330,8 +331,7 @@ class EmulatedSensor:
                 self._feed.forget(at)
 
     async def _send(self, times_s: FloatArray, values: FloatArray) -> None:
-        data = make_packet(
-            self._profile,
+        data = self._maker.packet(
             self._clock.ticks(times_s),
             self._next_packet,
             values,
