@@ -189,10 +189,11 @@ class LinkTables:
         if not isinstance(value, list) or not value:
             raise self._bad(key, "is missing or no list of fields", "list its fields")
         fields = [self._field(f"{key}[{n}]", entry, fillable) for n, entry in enumerate(value)]
-        names = [field.name for field in fields if field.constant is None]
+        names: set[str] = set()
         for number, field in enumerate(fields):
-            if field.constant is None and names.count(field.name) > 1:
+            if field.constant is None and field.name in names:
                 raise self._bad(f"{key}[{number}].name", f"repeats {field.name!r}", "rename it")
+            names.add(field.name)
         return Layout(tuple(fields), self._order)
 
     def _field(self, key: str, entry: object, fillable: frozenset[str] | None) -> Field:
