@@ -1,7 +1,7 @@
 """One sensor's link: connect, subscribe, start, watch, ask again for what was missed, stop.
 
-Callbacks of the radio only stamp and enqueue. Everything that is said to the sensor goes
-through one lock, so that an operating system is never asked two things at once.
+Callbacks of the radio only stamp and enqueue. What is done while a link lasts stands in
+:mod:`imujump.capture.link_care`.
 """
 
 from __future__ import annotations
@@ -9,15 +9,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import random
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
-from typing import Any, TypeVar
 
 from bleak import BleakClient
 from bleak.backends.device import BLEDevice
 from bleak.exc import BleakError
 
+from imujump.capture.conversation import Conversation
 from imujump.capture.events import (
     CapturedPacket,
     CaptureEvent,
@@ -27,14 +26,12 @@ from imujump.capture.events import (
     StatusChange,
     StatusKind,
 )
-from imujump.capture.finding import FoundSensor, Radio, let_go, not_heard, read_battery, read_text
+from imujump.capture.finding import FoundSensor, Radio, let_go, not_heard
 from imujump.capture.link_state import LINKED, LinkEvent, LinkState, Timings, after
 from imujump.capture.packet_book import PacketBook
-from imujump.capture.radio_errors import RADIO_FAULTS, connect_error, missing_characteristic
+from imujump.capture.radio_errors import RADIO_FAULTS, connect_error
 from imujump.errors import BadPacketError, ImuJumpError, SensorLostError, WrongPlacementError
 from imujump.recording.sequence import Arrival
-
-T = TypeVar("T")
 
 LOW_BATTERY_PERCENT = 15
 """Charge below which the coach is told: own choice, an hour or so of a usual small cell."""
@@ -76,6 +73,7 @@ class SensorLink:
         self.timings = timings
         self.clock = clock
         self.chance = chance
+        self.talk = Conversation(sensor.serial, sensor.profile, timings.answer_s)
         self.book = PacketBook(sensor.profile)
         self.state = LinkState.SOUGHT
         self.attempts = 0
@@ -87,8 +85,6 @@ class SensorLink:
         self.segment = 0
         self._radio = radio
         self._put = put
-        self._client: BleakClient | None = None
-        self._talking = asyncio.Lock()
         self._begun = False
         self._links = 0
         self._battery_percent = sensor.battery_percent
@@ -195,15 +191,15 @@ class SensorLink:
             client = self._radio.client(
                 device, disconnected_callback=self._on_gone, timeout=self.timings.connect_s
             )
-            self._client = client
+            self.talk.client = client
             async with asyncio.timeout(self.timings.connect_s):
                 await client.connect()
-            await self._set_up(client)
+            await self._set_up()
             if not client.is_connected:
                 raise BleakError("the link ended at once")
         except BaseException as error:
             # Taken away first: its own good-bye is no loss.
-            self._client = None
+            self.talk.client = None
             if self.state is LinkState.CONNECTING:
                 self.happen(LinkEvent.FAILED)
             if client is not None:
@@ -223,7 +219,7 @@ class SensorLink:
 
     async def detach(self, reason: LinkEvent, detail: str) -> None:
         """End a link that is worth nothing any more."""
-        client, self._client = self._client, None
+        client, self.talk.client = self.talk.client, None
         self.happen(reason)
         self.tell(StatusKind.DROP, detail)
         if client is not None:
@@ -237,41 +233,21 @@ class SensorLink:
 
     async def stop(self) -> None:
         """Stop measuring, recover what can be, disconnect; on every way out."""
-        client, linked = self._client, self.state in LINKED
+        client, linked = self.talk.client, self.state in LINKED
         if self.state is LinkState.STOPPED:
             return
         try:
             if client is not None and linked:
-                await self.command("stop")
+                await self.talk.command("stop")
                 await self._wait_for_replays()
         except (ImuJumpError, *RADIO_FAULTS):
             pass
         finally:
-            self._client = None
+            self.talk.client = None
             self.happen(LinkEvent.STOP)
             self.give_up_all()
             if client is not None:
                 await let_go(client, self.timings.answer_s)
-
-    async def command(self, name: str, **values: int) -> None:
-        """Write a command of the profile: start, stop or replay."""
-        layouts = {
-            "start": self.profile.start,
-            "stop": self.profile.stop,
-            "replay": self.profile.replay_request,
-        }[name]
-        for layout in layouts:
-            # Counters are cut to the width of their fields, as the sensor's own are.
-            fitted = {n: v % (1 << (layout.bits(n) or 64)) for n, v in values.items()}
-            data = layout.encode(fitted)
-            await self.ask(partial(self._write, str(self.profile.control_uuid), data))
-
-    async def status(self) -> dict[str, int]:
-        """Read the sensor's status; empty if it has none."""
-        uuid, layout = self.profile.status_uuid, self.profile.status
-        if uuid is None or layout is None:
-            return {}
-        return layout.decode(await self.ask(lambda client: client.read_gatt_char(uuid)))
 
     async def read_clock(self) -> None:
         """Read the sensor's clock once and hand the reading on.
@@ -281,56 +257,30 @@ class SensorLink:
         SensorLostError
             If the sensor has restarted in the meantime.
         """
-        uuid, layout = self.profile.time_uuid, self.profile.time
-        if uuid is None or layout is None:
+        found = await self.talk.tick(self.clock)
+        if found is None:
             return
-        sent_s = received_s = 0.0
-
-        async def read(client: BleakClient) -> bytearray:
-            nonlocal sent_s, received_s
-            sent_s = self.clock.now_s()
-            answer = await client.read_gatt_char(uuid)
-            received_s = self.clock.stamp_s()
-            return answer
-
-        values = layout.decode(await self.ask(read))
-        if self.boot_id is not None and values.get("boot_id", self.boot_id) != self.boot_id:
+        if None not in (found.boot_id, self.boot_id) and found.boot_id != self.boot_id:
             raise SensorLostError(self.sensor.serial, "the sensor has restarted", "wait a moment")
-        self._put(ClockReading(self.placement, sent_s, received_s, values["tick"], self.segment))
+        self._put(
+            ClockReading(self.placement, found.sent_s, found.received_s, found.tick, self.segment)
+        )
 
     async def read_battery(self) -> None:
         """Read the charge and hand it on if it has changed."""
-        percent = await self.ask(lambda c: read_battery(c, self.profile.battery_uuid))
-        self._tell_battery(percent)
-
-    async def ask(self, what: Callable[[BleakClient], Awaitable[T]]) -> T:
-        """Say one thing to the sensor and wait for the answer.
-
-        Raises
-        ------
-        BleakError, OSError
-            If there is no link or no answer.
-        """
-        async with self._talking:
-            client = self._client
-            if client is None:
-                raise BleakError("not connected")
-            async with asyncio.timeout(self.timings.answer_s):
-                return await what(client)
+        self._tell_battery(await self.talk.battery())
 
     # --- inside ---------------------------------------------------------------------------
 
-    async def _set_up(self, client: BleakClient) -> None:
-        profile = self.profile
-        for uuid in (profile.stream_uuid, profile.control_uuid, profile.replay_uuid):
-            if uuid is not None and client.services.get_characteristic(uuid) is None:
-                raise missing_characteristic(self.sensor.serial, uuid)
-        serial = await self.ask(lambda c: read_text(c, profile.serial_uuid))
+    async def _set_up(self) -> None:
+        profile, talk = self.profile, self.talk
+        talk.check_kind()
+        serial = await talk.serial()
         if serial is not None and serial != self.sensor.serial:
             raise WrongPlacementError(
                 self.sensor.serial, f"another sensor, {serial}, answers for it", "search again"
             )
-        status = await self.status()
+        status = await talk.status()
         version = status.get("version")
         if profile.version is not None and version not in (None, profile.version):
             raise BadPacketError(
@@ -342,17 +292,15 @@ class SensorLink:
         self._begin(status)
         await self.read_clock()
         if profile.replay_uuid not in (None, profile.stream_uuid):
-            await self._subscribe(client, str(profile.replay_uuid), self._on_replay)
-        if profile.battery_uuid and client.services.get_characteristic(profile.battery_uuid):
-            with contextlib.suppress(BleakError):
-                await self._subscribe(client, profile.battery_uuid, self._on_battery)
+            await talk.subscribe(str(profile.replay_uuid), self._on_replay)
+        await talk.subscribe_battery(self._on_battery)
         self.tell(
             StatusKind.CONNECT,
             f"boot={'-' if self.boot_id is None else self.boot_id} "
             f"replay={'yes' if profile.can_replay else 'no'}",
         )
-        await self._subscribe(client, profile.stream_uuid, self._on_stream)
-        await self.command("start", rate_hz=round(profile.packet.rate_hz))
+        await talk.subscribe(profile.stream_uuid, self._on_stream)
+        await talk.command("start", rate_hz=round(profile.packet.rate_hz))
 
     def _begin(self, status: dict[str, int]) -> None:
         """Begin a new count where the sensor did."""
@@ -367,14 +315,6 @@ class SensorLink:
             self.book.begin(status.get("next_packet"), self.clock.now_s())
         self._begun = True
 
-    async def _write(self, uuid: str, data: bytes, client: BleakClient) -> None:
-        await client.write_gatt_char(uuid, data, response=self.profile.control_response)
-
-    async def _subscribe(
-        self, client: BleakClient, uuid: str, callback: Callable[[Any, bytearray], None]
-    ) -> None:
-        await self.ask(lambda _: client.start_notify(uuid, callback))
-
     def _on_stream(self, _sender: object, data: bytearray) -> None:
         arrival_s = self._last_arrival_s = self.clock.stamp_s()
         self._put(CapturedPacket(self.placement, arrival_s, bytes(data)))
@@ -387,10 +327,10 @@ class SensorLink:
         self._tell_battery(data[0] if data and data[0] <= 100 else None)
 
     def _on_gone(self, client: BleakClient) -> None:
-        if self._client is None or client is not self._client:
+        if client is not self.talk.client:
             return
         if self.state in LINKED:
-            self._client, self._old_client = None, client
+            self.talk.client, self._old_client = None, client
             self.happen(LinkEvent.GONE)
             self.tell(StatusKind.DROP, "the link ended")
 

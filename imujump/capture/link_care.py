@@ -90,7 +90,7 @@ async def _refill_holes(link: SensorLink) -> None:
 async def _refill(link: SensorLink) -> None:
     tries = 0
     while link.book.missing.ranges:
-        status = await link.status()
+        status = await link.talk.status()
         if link.boot_id is not None and status.get("boot_id", link.boot_id) != link.boot_id:
             return
         oldest = status.get("oldest_packet")
@@ -108,7 +108,7 @@ async def _refill(link: SensorLink) -> None:
         before = link.book.missing.count
         link.tell(StatusKind.REPLAY, f"asked={first}-{last}")
         link.last_replay_s = link.clock.now_s()
-        await link.command(
+        await link.talk.command(
             "replay",
             boot_id=link.boot_id or 0,
             first_packet=first,
