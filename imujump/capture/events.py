@@ -65,19 +65,24 @@ class HostClock:
     monotonic_ns : callable, optional
         The host's clock, nanoseconds; :func:`time.perf_counter_ns` by default, which is
         monotonic everywhere and fine enough on every system.
+
+    Attributes
+    ----------
+    start_ns : int
+        The host's clock at the session's start.
     """
 
     def __init__(self, monotonic_ns: Callable[[], int] = time.perf_counter_ns) -> None:
         self._monotonic_ns = monotonic_ns
-        self._start_ns = monotonic_ns()
+        self.start_ns = monotonic_ns()
         self._last_us = -1
 
     def now_s(self) -> float:
         """Session time now."""
-        return ((self._monotonic_ns() - self._start_ns) // 1000) / 1e6
+        return ((self._monotonic_ns() - self.start_ns) // 1000) / 1e6
 
     def stamp_s(self) -> float:
         """Session time now as a stamp: at least 1 µs after every earlier stamp."""
-        now_us = (self._monotonic_ns() - self._start_ns) // 1000
+        now_us = (self._monotonic_ns() - self.start_ns) // 1000
         self._last_us = max(now_us, self._last_us + 1)
         return self._last_us / 1e6
