@@ -32,6 +32,8 @@ class Rig(Generic[Sensor]):
         What all sensors speak, at the rate they measure.
     sensors : mapping
         The sensors by where they are worn.
+    scanner_backend, client_backend : type
+        For ``backend=`` of :class:`bleak.BleakScanner` and :class:`bleak.BleakClient`.
     """
 
     def __init__(
@@ -40,7 +42,7 @@ class Rig(Generic[Sensor]):
         self.profile = profile
         self.sensors = sensors
         self._central = central
-        self._scanner, self._client = backends(central)
+        self.scanner_backend, self.client_backend = backends(central)
 
     def sensor(self, placement: Placement | str) -> Sensor:
         """Return the sensor worn there."""
@@ -48,11 +50,11 @@ class Rig(Generic[Sensor]):
 
     def scanner_factory(self, *args: Any, **kwargs: Any) -> BleakScanner:
         """Make a scanner; takes what :class:`bleak.BleakScanner` takes."""
-        return BleakScanner(*args, **kwargs, backend=self._scanner)
+        return BleakScanner(*args, **kwargs, backend=self.scanner_backend)
 
     def client_factory(self, device: BLEDevice | str, *args: Any, **kwargs: Any) -> BleakClient:
         """Make a client; takes what :class:`bleak.BleakClient` takes."""
-        return BleakClient(device, *args, **kwargs, backend=self._client)
+        return BleakClient(device, *args, **kwargs, backend=self.client_backend)
 
     def break_adapter(self, reason: BleakBluetoothNotAvailableReason | None) -> None:
         """Let Bluetooth appear unavailable, or available again with None."""

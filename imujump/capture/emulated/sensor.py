@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import math
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -108,6 +108,11 @@ class EmulatedSensor:
         self._replaying: asyncio.Task[None] | None = None
         self._later: set[asyncio.Task[None]] = set()
         self._stalled_until_s = -math.inf
+
+    @property
+    def off_air(self) -> bool:
+        """Whether nothing gets through to it at present."""
+        return self._controller.air.silent(asyncio.get_running_loop().time())
 
     # --- what a test can do to it -------------------------------------------------------
 
@@ -295,40 +300,44 @@ class EmulatedSensor:
         self._tell_status()
 
     async def _measure(self) -> None:
-        loop = asyncio.get_running_loop()
-        begun_s = loop.time()
-        held_period_s = 1.0 / self._feed.rate_hz
-        held = 0
-        at: int | None = None
-        while True:
-            wanted = samples_that_fit(
-                self._profile, self._face.mtu, self.settings.samples_per_packet
-            )
-            start_s = self._feed_starts_s()
-            if at is None and start_s is not None:
-                next_s = begun_s + held * held_period_s
-                at = self._feed.first_from(next_s - start_s)
-                if held and start_s + float(self._feed.times_s(at, 1)[0]) - next_s > held_period_s:
-                    at = None
-            if at is None or start_s is None:
-                # The recording waits for the other sensors: its first sample, held.
-                times_s = np.asarray(begun_s + (held + np.arange(wanted)) * held_period_s)
-                if start_s is not None:
-                    begins_s = start_s + float(self._feed.times_s(0, 1)[0])
-                    times_s = times_s[: max(1, int(np.searchsorted(times_s, begins_s)))]
-                values = np.repeat(self._feed.values(0, 1), len(times_s), axis=0)
-                held += len(times_s)
-            else:
-                times_s = start_s + self._feed.times_s(at, wanted)
-                breaks = np.flatnonzero(np.diff(times_s) > LONGEST_RUN_GAP * held_period_s)
-                times_s = times_s[: int(breaks[0]) + 1] if len(breaks) else times_s
-                values = self._feed.values(at, len(times_s))
-                at += len(times_s)
+        async for times_s, values in self._runs():
+            loop = asyncio.get_running_loop()
             await asyncio.sleep(max(0.0, float(times_s[-1]) - loop.time()))
             await self._dawdle()
             await self._send(times_s, values)
-            if at is not None and self._next_packet % _FORGET_EVERY == 0:
+
+    async def _runs(self) -> AsyncIterator[tuple[FloatArray, FloatArray]]:
+        """Yield what goes into each packet: sampling instants of the loop's clock, values."""
+        period_s = 1.0 / self._feed.rate_hz
+        next_s = asyncio.get_running_loop().time()
+        still = self._feed.values(0, 1)
+        # A recording waits for the other sensors: its first sample, held.
+        while self._feed_starts_s() is None:
+            count = self._wanted()
+            times_s = np.asarray(next_s + np.arange(count) * period_s)
+            yield times_s, np.repeat(still, count, axis=0)
+            next_s += count * period_s
+        start_s = self._feed_starts_s() or 0.0
+        wait_s = start_s + float(self._feed.times_s(0, 1)[0]) - next_s
+        left = max(0, round(wait_s / period_s))
+        # The last held samples are spaced a trifle differently, so that no gap is left.
+        held_s = np.asarray(next_s + np.arange(left) * (wait_s / max(1, left)))
+        while len(held_s):
+            count = min(self._wanted(), len(held_s))
+            yield held_s[:count], np.repeat(still, count, axis=0)
+            held_s = held_s[count:]
+        at = self._feed.first_from(max(0.0, next_s - start_s)) if wait_s < 0.0 else 0
+        while True:
+            times_s = start_s + self._feed.times_s(at, self._wanted())
+            breaks = np.flatnonzero(np.diff(times_s) > LONGEST_RUN_GAP * period_s)
+            count = int(breaks[0]) + 1 if len(breaks) else len(times_s)
+            yield times_s[:count], self._feed.values(at, count)
+            at += count
+            if self._next_packet % _FORGET_EVERY == 0:
                 self._feed.forget(at)
+
+    def _wanted(self) -> int:
+        return samples_that_fit(self._profile, self._face.mtu, self.settings.samples_per_packet)
 
     async def _send(self, times_s: FloatArray, values: FloatArray) -> None:
         data = self._maker.packet(
