@@ -297,7 +297,8 @@ class SensorLink:
         self.tell(
             StatusKind.CONNECT,
             f"boot={'-' if self.boot_id is None else self.boot_id} "
-            f"replay={'yes' if profile.can_replay else 'no'}",
+            f"replay={'yes' if profile.can_replay else 'no'} "
+            f"next={status.get('next_packet', '-')}",
         )
         await talk.subscribe(profile.stream_uuid, self._on_stream)
         await talk.command("start", rate_hz=round(profile.packet.rate_hz))

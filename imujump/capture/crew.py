@@ -232,8 +232,9 @@ class Crew:
     async def _rest(self, link: SensorLink) -> None:
         attempt = max(1, link.attempts)
         await asyncio.sleep(self._timings.rest_before(attempt, self._chance.random()))
-        link.happen(LinkEvent.RESTED)
-        self._seek.set()
+        if link.state is LinkState.RESTING:
+            link.happen(LinkEvent.RESTED)
+            self._seek.set()
 
     # --- the end --------------------------------------------------------------------------
 

@@ -38,7 +38,8 @@ class PacketBook:
 
     def begin(self, next_packet: int | None, time_s: float) -> None:
         """Begin a new count: the first link, or the first after a reboot."""
-        self.missing = MissingNumbers()
+        # All that is made from now on is wanted, whether or not the first packets get here.
+        self.missing = MissingNumbers(next_packet)
         if self._numbers is not None:
             self._numbers.restart(next_packet, time_s)
 

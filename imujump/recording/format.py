@@ -68,8 +68,9 @@ class StatusKind(StrEnum):
 
     ``detail`` holds for
 
-    - ``CONNECT``: ``boot=N replay=yes|no``, the sensor's start number (``-`` if it has none)
-      and whether it can send again what was missed
+    - ``CONNECT``: ``boot=N replay=yes|no next=N``, the sensor's start number (``-`` if it has
+      none), whether it can send again what was missed, and the number of its next packet
+      (``-`` if it does not tell)
     - ``DROP``: why the link ended
     - ``REPLAY``: ``asked=FIRST-LAST`` or ``recovered=N``, packet numbers as the sensor counts
     - ``GAP``: ``lost=FIRST-LAST``, packets that will not come any more

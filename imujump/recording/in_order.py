@@ -32,6 +32,8 @@ than any replay takes (own choice)."""
 
 _RANGE = re.compile(r"(?:asked|lost)=(\d{1,12})-(\d{1,12})", re.ASCII)
 
+_NEXT = re.compile(r"next=(\d{1,12})", re.ASCII)
+
 Entry = SampleBatch | ClockReading
 """What an engine takes."""
 
@@ -120,7 +122,7 @@ class SampleOrder:
             return []
         line = self._lines[self._numbers[row.placement]]
         if row.kind is StatusKind.CONNECT:
-            line.connect("replay=yes" in row.detail)
+            line.connect(row)
         elif row.kind is StatusKind.GAP:
             return line.give_up(row)
         elif row.kind is StatusKind.REBOOT:
@@ -203,8 +205,15 @@ class _Line:
         # Without replays a hole stays one, and there is nothing to wait for.
         self._refills = False
 
-    def connect(self, refills: bool) -> None:
-        self._refills = refills and self._numbers is not None
+    def connect(self, row: StatusChange) -> None:
+        """Learn what the sensor can do, and where its count begins if it is new."""
+        if self._numbers is None:
+            return
+        self._refills = "replay=yes" in row.detail
+        told = _NEXT.search(row.detail)
+        if told is not None and self._missing.next is None:
+            self._numbers.restart(int(told[1]), row.time_s)
+            self._missing.next = int(told[1])
 
     def arrive(self, packet: Packet) -> list[_Ready]:
         """Enter a packet; return those whose turn it now is."""

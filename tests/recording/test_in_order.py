@@ -61,7 +61,7 @@ def session_with_everything():
     """Pelvis without trouble; left shank: numbers wrap, a drop, a replay, a gap, a reboot."""
     script = Script()
     for place in (LEFT, PELVIS):
-        script.row(place, 0.0, StatusKind.CONNECT, "boot=1 replay=yes")
+        script.row(place, 0.0, StatusKind.CONNECT, "boot=1 replay=yes next=65400")
         script.ping(place, 0.01, (2**32 - 10_000_000 + 65_400 * 50_000) % 2**32)
     base = 65_400
     for n in range(2400):
@@ -168,6 +168,20 @@ def test_clock_readings_lie_on_the_axis_of_the_ticks():
             continue
         for reading in readings[:1]:
             assert abs(reading.tick - batches[0].ticks[0]) < 1_000_000
+
+
+def test_the_first_packets_may_come_last():
+    """The link broke before the first packet came; the row tells where the count began."""
+    script = Script()
+    script.row(LEFT, 0.0, StatusKind.CONNECT, "boot=1 replay=yes next=3")
+    script.row(LEFT, 1.0, StatusKind.CONNECT, "boot=1 replay=yes next=6")
+    for n in (7, 3, 4, 8, 5, 6):
+        script.packet(LEFT, 1.1 + n * PACKET_S, packet(n))
+    found, warnings = live(script.entries)
+    ticks = np.concatenate([batch.ticks for batch in found])
+    assert len(found) == 6
+    assert np.all(np.diff(ticks) == 5000)
+    assert warnings == ["pelvis has no samples"]
 
 
 def test_nothing_waits_for_a_sensor_without_replay():
