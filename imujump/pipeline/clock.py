@@ -18,6 +18,7 @@ from imujump.model import ClockReading, Placement, SensorInfo
 from imujump.pipeline.clock_course import ClockCourse, ClockLine, steady
 from imujump.pipeline.clock_fit import ALONE_SIGMA_S, ClockFit
 from imujump.pipeline.clock_track import ClockTrack
+from imujump.pipeline.shared_instant import SharedInstant, held_together
 from imujump.pipeline.streams import ROUNDING_S, Received, SensorStream
 
 FIRST_CLOCK_S = 10.0
@@ -47,6 +48,7 @@ class SessionClock:
     _tracks: dict[Placement, ClockTrack] = field(init=False)
     _zero_s: float = 0.0
     _shared_delay_s: float | None = None
+    _shared: SharedInstant | None = None
 
     def __post_init__(self) -> None:
         self._tracks = {s.placement: ClockTrack() for s in self.sensors}
@@ -147,7 +149,8 @@ class SessionClock:
     def _line(self, fit: ClockFit) -> ClockLine:
         """Session time counts from the first sample, or from a shared clock's."""
         origin_s = self._zero_s + (self._shared_delay_s or 0.0)
-        return ClockLine(fit.offset_s - origin_s, fit.skew, fit.at_s, fit.sigma_s)
+        shift_s = fit.offset_s - origin_s
+        return ClockLine(shift_s, fit.skew, fit.at_s, fit.sigma_s, fit.readings > 0, fit.segment)
 
     def joins_s(self, stream: SensorStream) -> float | None:
         """Arrival at which there is enough of a late stream to set its clock, if there is."""
@@ -184,11 +187,42 @@ class SessionClock:
             course.extend(stream.last_time_s - ROUNDING_S, line_at)
         return course
 
-    def line(self, placement: Placement, arrival_s: float, stream: SensorStream) -> ClockLine:
-        """One line for a whole window, from all that had arrived by its decision."""
-        course = self.courses[placement]
-        fit = None if course.fixed else self._tracks[placement].fit(arrival_s, stream)
-        return course.first_line if fit is None else self._line(fit)
+    def lines(
+        self, arrival_s: float, streams: Mapping[Placement, SensorStream]
+    ) -> dict[Placement, ClockLine]:
+        """One line a sensor for a whole window, from all that had arrived by its decision."""
+        lines = {}
+        for placement, course in self.courses.items():
+            fit = None
+            if not course.fixed:
+                fit = self._tracks[placement].fit(arrival_s, streams[placement])
+            lines[placement] = course.first_line if fit is None else self._line(fit)
+        return lines if self._shared is None else self._shared.corrected(lines)
+
+    def settle_between(
+        self,
+        streams: Mapping[Placement, SensorStream],
+        start_s: float,
+        end_s: float,
+        arrival_s: float,
+    ) -> None:
+        """Set the sensors' clocks right by a movement that all made as one, if it was one.
+
+        Parameters
+        ----------
+        streams : mapping
+            Settled streams of the sensors on the clock.
+        start_s, end_s : float
+            Session time of a rest before the movement and of one after it.
+        arrival_s : float
+            Arrival at which that was known.
+        """
+        if len(self.courses) < 2 or any(course.fixed for course in self.courses.values()):
+            return
+        lines = self.lines(arrival_s, streams)
+        found = held_together(streams, lines, start_s, end_s, arrival_s + LATE_S)
+        if found is not None:
+            self._shared = found
 
     def forget(self, placement: Placement, device_s: float) -> None:
         """Drop what no decision after a device time can need."""

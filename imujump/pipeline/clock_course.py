@@ -18,19 +18,26 @@ class ClockLine:
     """Session time is ``device_s + shift_s + skew * (device_s - at_s)``.
 
     ``sigma_s`` is the standard deviation of the shift against another sensor's, this sensor's
-    part.
+    part; ``read`` tells whether it rests on readings of the clock, ``segment`` which of the
+    sensor's counts of ticks it is laid through.
     """
 
     shift_s: float
     skew: float = 0.0
     at_s: float = 0.0
     sigma_s: float = 0.0
+    read: bool = False
+    segment: int = 0
 
     def session_s(self, device_s: float) -> float:
         """Session time of a device time."""
         if not self.skew:
             return device_s + self.shift_s
         return device_s + self.shift_s + self.skew * (device_s - self.at_s)
+
+    def sessions_s(self, device_s: FloatArray) -> FloatArray:
+        """Session times of device times."""
+        return device_s + (self.shift_s + self.skew * (device_s - self.at_s))
 
     def device_s(self, session_s: FloatArray | float) -> FloatArray:
         """Device time of session times."""

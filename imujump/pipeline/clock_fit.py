@@ -70,7 +70,8 @@ class ClockFit:
 
     Host time is ``device_s + offset_s + skew * (device_s - at_s)``. ``sigma_s`` is the standard
     deviation of the offset against that of another sensor on the same host, this sensor's part;
-    ``readings`` counts those it rests on, none when arrivals alone place it.
+    ``readings`` counts those it rests on, none when arrivals alone place it; ``segment`` is the
+    count of ticks that it holds for.
     """
 
     offset_s: float
@@ -78,6 +79,7 @@ class ClockFit:
     at_s: float
     sigma_s: float
     readings: int
+    segment: int = 0
 
     def host_s(self, device_s: float) -> float:
         """Host time of a device time."""

@@ -8,7 +8,7 @@ arrived by then, however it was cut into batches.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -110,7 +110,7 @@ class ClockTrack:
     def fit(self, arrival_s: float, stream: SensorStream) -> ClockFit | None:
         """Fit the clock to what had arrived by then; None before the first row."""
         known = self.known_at(arrival_s, stream)
-        return None if known is None else fit_clock(known[0])
+        return None if known is None else replace(fit_clock(known[0]), segment=known[1])
 
     def drop_before(self, time_s: float) -> None:
         """Forget what no fit at or after a device time looks back on, in lumps."""

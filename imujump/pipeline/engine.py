@@ -37,6 +37,7 @@ from imujump.pipeline.screening import (
     Looks,
     look,
 )
+from imujump.pipeline.shared_instant import RestedSpells
 from imujump.pipeline.streams import SensorStream
 from imujump.pipeline.upkeep import Upkeep
 from imujump.pipeline.windows import Span, analyse_span
@@ -115,6 +116,7 @@ class Engine:
         }
         self._clock = SessionClock(info.sensors)
         self._together = Looks()
+        self._spells = RestedSpells()
         self._action: tuple[int, int] | None = None
         self._claimed_until_s = -math.inf
         self._untouched_s = 0.0
@@ -297,6 +299,10 @@ class Engine:
             weightless = force < WEIGHTLESS_SHANK_MPS2
         still = bool(seen) and all([found.still for found in seen.values()])
         self._together.add(Look(still, bool(seen), force, arrival_s))
+        moved = self._spells.follow(still)
+        if moved is not None:
+            ends_s = (LOOK_S * moved, LOOK_S * k)
+            self._clock.settle_between(self._streams(), *ends_s, arrival_s)
         self._follow_action(k, weightless)
         return True
 
@@ -358,14 +364,13 @@ class Engine:
             self.gravity_mps2,
         )
         # What arrives past the last look's span or too late may be here already, or not.
-        streams, lines = {}, {}
-        for p in self._clock.courses:
+        streams, lines = {}, self._clock.lines(self._together[k].arrival_s, self._streams())
+        for p, line in lines.items():
             whole = self._sensors[p].stream
-            line = self._clock.line(p, self._together[k].arrival_s, whole)
             until_s = float(line.device_s(end_s + SPAN_S / 2))
             stream = whole.as_of(until_s, span.arrived_by_s)
             if stream.last_time_s is not None and stream.last_time_s > line.device_s(start_s):
-                streams[p], lines[p] = stream, line
+                streams[p] = stream
         if not streams:
             return
         found = analyse_span(span, streams, lines)

@@ -34,4 +34,4 @@ def footfalls_of(
         return None
     span = Span(0.0, max(clock.ends_s(streams).values()), True, 0.0, math.inf, gravity_mps2)
     on_clock = {p: streams[p] for p in clock.courses}
-    return footfalls(span, on_clock, {p: clock.line(p, math.inf, s) for p, s in on_clock.items()})
+    return footfalls(span, on_clock, clock.lines(math.inf, streams))

@@ -11,6 +11,7 @@ is the usual behaviour of controllers (common practice, no source).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,14 +77,20 @@ class RadioSensor:
 
 
 def session(
-    sensors: dict[Placement, RadioSensor], duration_s: float, *, asked: bool = True
+    sensors: dict[Placement, RadioSensor],
+    duration_s: float,
+    *,
+    asked: bool = True,
+    signals: Callable[[Placement, FloatArray], FloatArray] | None = None,
 ) -> tuple[tuple[SensorInfo, ...], list[SampleBatch | ClockReading]]:
     """Return what a host receives of several resting sensors, in order of arrival.
 
-    Every channel holds the true host time of its sample, so that misalignment can be read off.
+    ``signals`` gives accelerometer and gyroscope (n, 6) at host times. Without it every channel
+    holds the true host time of its sample, so that misalignment can be read off.
     """
     entries: list[tuple[float, int, SampleBatch | ClockReading]] = []
     infos = []
+    drawn = signals or (lambda _, host_s: np.repeat(host_s[:, np.newaxis], 6, axis=1))
     for number, (placement, sensor) in enumerate(sensors.items()):
         infos.append(SensorInfo(placement, f"S{number}", sensor.rate_hz, TICK_S))
         phase_s = sensor.phase_s()
@@ -92,9 +99,10 @@ def session(
         for k, arrived_s in enumerate(np.round(arrival_s, 6).tolist()):
             device_s = (k * size + np.arange(size)) / sensor.rate_hz
             ticks: IntArray = np.rint(device_s / TICK_S).astype(np.int64)
-            values = np.repeat(sensor.host_s(device_s)[:, np.newaxis], 3, axis=1)
+            values = drawn(placement, sensor.host_s(device_s))
+            accel, gyro = values[:, :3].copy(), values[:, 3:].copy()
             entries.append(
-                (arrived_s, 1, SampleBatch(placement, k * size, ticks, arrived_s, values, values))
+                (arrived_s, 1, SampleBatch(placement, k * size, ticks, arrived_s, accel, gyro))
             )
         if asked:
             for device_s, sent_s, received_s in sensor.questions(duration_s, phase_s).tolist():

@@ -206,7 +206,7 @@ class TestSession:
         assert clock.start(streams, dict.fromkeys(streams, -np.inf))
         assert all(course.fixed for course in clock.courses.values())
         assert clock.starts_s(streams) == {LEFT: 0.0, RIGHT: 0.0}
-        assert clock.line(LEFT, 11.0, streams[LEFT]) == ClockLine(0.0)
+        assert clock.lines(11.0, streams)[LEFT] == ClockLine(0.0)
 
     def test_session_begins_with_the_first_sample(self) -> None:
         """The right sensor's clock is 5 s ahead and its first sample 0.3 s late."""
@@ -279,7 +279,7 @@ class TestEngine:
         """How far two sensors' windows lie apart that are decided at an arrival."""
         truths = []
         for place, sensor in engine._sensors.items():
-            line = engine._clock.line(place, at_s, sensor.stream)
+            line = engine._clock.lines(at_s, engine._streams())[place]
             session_s = engine._clock.courses[place].session_s(sensor.stream.last_time_s or 0.0)
             samples = sensor.stream.on_grid(
                 float(line.device_s(session_s - 8.0)), 0.01 * line.device_per_session, 50, math.inf
@@ -348,11 +348,9 @@ class TestEngine:
         straight.finish()
         engine.finish()
         for place in (LEFT, RIGHT):
-            one, other = straight._sensors[place], engine._sensors[place]
             assert straight._clock.courses[place]._lines == engine._clock.courses[place]._lines
-            assert straight._clock.line(place, 30.0, one.stream) == engine._clock.line(
-                place, 30.0, other.stream
-            )
+        one, other = (e._clock.lines(30.0, e._streams()) for e in (straight, engine))
+        assert one == other
         assert straight._together._rows == engine._together._rows
 
     def test_a_reading_of_an_unknown_sensor_is_refused(self) -> None:
