@@ -113,3 +113,17 @@ def test_what_cannot_be_started_is_told_in_a_sentence(tmp_path):
 
     with pytest.raises(SensorError, match="start them first"):
         asyncio.run(nobody_there())
+
+
+def test_a_missing_package_is_told_in_a_sentence():
+    code = (
+        "import sys; sys.modules['bumble'] = None\n"
+        "from imujump.errors import SensorError\n"
+        "try:\n    import imujump.capture.emulated.rig\n"
+        "except SensorError as error:\n    print(error)"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert told.stdout == (
+        "emulated sensors: the package bumble is not installed; install it with: "
+        "pip install 'imujump[emulate]'.\n"
+    )

@@ -28,6 +28,19 @@ def athlete():
     return person
 
 
+def test_a_kept_motion_knows_when_the_athlete_flew(athlete):
+    person = Athlete(200.0, seed=4, keep_motions=True)
+    person.prepare(50.0)
+    begun_s, motion = person.motions[1]
+    (jump,) = motion.jumps
+    feed = person.feeds()[Placement.PELVIS]
+    middle_s = begun_s + 0.5 * (jump.toe_off_s + jump.landing_s)
+    flying = feed.values(feed.first_from(middle_s - 0.05), 20)
+    # In flight the pelvis sensor feels next to nothing but the body's turning about it.
+    assert np.linalg.norm(flying[:, :3], axis=1).mean() < 5.0
+    assert Athlete(200.0, seed=4).motions == athlete.motions == []
+
+
 def test_the_same_seed_gives_the_same_samples(athlete):
     again = Athlete(200.0, skew_ppm={Placement.PELVIS: 40.0}, seed=4)
     # Written little by little, as during capture.

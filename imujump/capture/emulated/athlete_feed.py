@@ -13,6 +13,7 @@ from imujump.model import FloatArray, Placement, Side, TakeOffStyle
 from imujump.simulate.athlete import ApproachJump, ReachError
 from imujump.simulate.body import Body
 from imujump.simulate.imu import SensorErrors, draw, record
+from imujump.simulate.motion import Motion
 from imujump.simulate.movements import Bounce, Fidget, Stand, TurnAround, Walk
 from imujump.simulate.session import Block, compose
 
@@ -74,6 +75,13 @@ class Athlete:
         Sizes of the sensors' imperfections.
     legs_swapped : bool
         The shank sensors are on the wrong legs.
+    keep_motions : bool
+        Keep each scene's motion, which knows the true events and jumps.
+
+    Attributes
+    ----------
+    motions : list of (float, Motion)
+        Feed time at which each kept scene begins, and its motion.
     """
 
     def __init__(
@@ -86,6 +94,7 @@ class Athlete:
         scenes: SceneWriter = jump_session,
         errors: SensorErrors | None = None,
         legs_swapped: bool = False,
+        keep_motions: bool = False,
     ) -> None:
         self.rate_hz = rate_hz
         self._placements = tuple(placements)
@@ -105,6 +114,8 @@ class Athlete:
         self._tracks = {p: _Track([]) for p in self._placements}
         self._written = 0
         self.length_s = 0.0
+        self.motions: list[tuple[float, Motion]] = []
+        self._keep_motions = keep_motions
         self._lock = threading.Lock()
 
     def feeds(self) -> dict[Placement, AthleteFeed]:
@@ -156,6 +167,8 @@ class Athlete:
             rows = np.hstack([batch.accel_mps2, batch.gyro_radps])
             track.chunks.append((track.count, rows))
             track.count += len(batch.ticks)
+        if self._keep_motions:
+            self.motions.append((self.length_s, motion))
         self._written += 1
         self.length_s += motion.duration_s
 

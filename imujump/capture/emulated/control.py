@@ -15,6 +15,8 @@ class SensorFacts:
 
     ``clock`` counts in this computer's monotonic time; ``packets_made`` and ``samples_made``
     count since boot; ``overflow`` tells whether packets that never went out were overwritten.
+    Feed time, that of the recording or athlete, is 0 at ``feed_starts_s`` (None while a
+    recording still waits) and the feed ends ``feed_length_s`` later.
     """
 
     placement: Placement
@@ -26,6 +28,8 @@ class SensorFacts:
     packets_made: int
     samples_made: int
     overflow: bool
+    feed_starts_s: float | None
+    feed_length_s: float
 
 
 class SensorControl(Protocol):

@@ -171,6 +171,8 @@ class EmulatedSensor:
             self._next_packet,
             self._next_sample,
             self._overflow,
+            self._feed_starts_s(),
+            self._feed.length_s,
         )
 
     # --- what the characteristics do ----------------------------------------------------
