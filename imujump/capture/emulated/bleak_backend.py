@@ -22,7 +22,6 @@ from bumble.gatt import Characteristic
 from bumble.gatt_client import CharacteristicProxy
 
 from imujump.capture.emulated.central import Central
-from imujump.capture.emulated.gatt_face import MTU
 from imujump.capture.link_tables import full_uuid
 
 T = TypeVar("T")
@@ -136,7 +135,7 @@ class RigClient(BaseBleakClient):
             connection.on("disconnection", self._on_disconnection)
             try:
                 self._peer = Peer(connection)
-                await self._asked(self._peer.request_mtu(MTU))
+                await self._asked(self._peer.request_mtu(self.central.mtu))
                 self.services = await self._asked(self._discover(self._peer))
             except BaseException:
                 await self._leave()

@@ -21,6 +21,9 @@ ADDRESS = "C4:5A:00:00:00:01"
 SCAN_MS = 60.0
 SUPERVISION_MS = 2000
 
+MTU = 247
+"""What clients ask for: one link-layer packet of 251 bytes holds it (own choice)."""
+
 Listener = Callable[[Advertisement], None]
 
 
@@ -36,6 +39,8 @@ class Central:
     ----------
     problem : BleakBluetoothNotAvailableReason or None
         Why Bluetooth is to appear unavailable.
+    mtu : int
+        The ATT MTU that clients ask for.
     """
 
     def __init__(self, source: TransportSource, sink: TransportSink) -> None:
@@ -44,6 +49,7 @@ class Central:
             config=config, host=Host(controller_source=source, controller_sink=sink)
         )
         self.problem: BleakBluetoothNotAvailableReason | None = None
+        self.mtu = MTU
         self._listeners: list[Listener] = []
         self._connecting = False
         self.device.on("advertisement", self._on_advertisement)

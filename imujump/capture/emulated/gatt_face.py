@@ -25,6 +25,7 @@ MTU = 247
 """Largest ATT MTU a sensor agrees to (one link-layer packet of 251 bytes)."""
 
 ADVERTISING_MS = 100.0
+_SLOT_MS = 0.625
 
 _MANUFACTURER_UUID, _MODEL_UUID, _FIRMWARE_UUID = "2a29", "2a24", "2a26"
 _Properties = Characteristic.Properties
@@ -115,8 +116,9 @@ class GattFace:
         await self._device.start_advertising(
             auto_restart=True,
             advertising_data=bytes(AdvertisingData(entries)),
-            advertising_interval_min=ADVERTISING_MS,
-            advertising_interval_max=ADVERTISING_MS,
+            # The virtual controller takes the number of slots for milliseconds.
+            advertising_interval_min=ADVERTISING_MS * _SLOT_MS,
+            advertising_interval_max=ADVERTISING_MS * _SLOT_MS,
         )
 
     def listens(self, uuid: str | None) -> bool:

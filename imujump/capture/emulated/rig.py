@@ -60,6 +60,10 @@ class Rig(Generic[Sensor]):
         """Let Bluetooth appear unavailable, or available again with None."""
         self._central.problem = reason
 
+    def limit_mtu(self, mtu: int) -> None:
+        """Let new connections agree on no more than this ATT MTU."""
+        self._central.mtu = mtu
+
 
 @asynccontextmanager
 async def emulated_sensors(

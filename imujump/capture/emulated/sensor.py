@@ -14,7 +14,7 @@ from bumble.att import ATT_Error
 from imujump.capture.emulated.air import AirLink, SensorController
 from imujump.capture.emulated.control import SensorFacts
 from imujump.capture.emulated.feeds import LONGEST_RUN_GAP, SampleFeed
-from imujump.capture.emulated.gatt_face import GattFace
+from imujump.capture.emulated.gatt_face import MTU, GattFace
 from imujump.capture.emulated.memory import DeviceClock, HeldPacket, RingBuffer
 from imujump.capture.emulated.packet_maker import PacketMaker, samples_that_fit, with_flags
 from imujump.capture.link_profile import LinkProfile
@@ -185,7 +185,9 @@ class EmulatedSensor:
         """Stop all that runs."""
         tasks = [t for t in (self._measuring, self._replaying, *self._later) if t is not None]
         self._cancel(*tasks)
-        await asyncio.gather(*tasks, return_exceptions=True)
+        for result in await asyncio.gather(*tasks, return_exceptions=True):
+            if isinstance(result, Exception):
+                raise result
 
     def on_link(self, up: bool) -> None:
         """Forget a replay that nobody waits for any more."""
@@ -339,7 +341,9 @@ class EmulatedSensor:
                 self._feed.forget(at)
 
     def _wanted(self) -> int:
-        return samples_that_fit(self._profile, self._face.mtu, self.settings.samples_per_packet)
+        # Until a computer listens its MTU is not known; what it missed it will ask for whole.
+        mtu = self._face.mtu if self._face.listens(self._profile.stream_uuid) else MTU
+        return samples_that_fit(self._profile, mtu, self.settings.samples_per_packet)
 
     async def _send(self, times_s: FloatArray, values: FloatArray) -> None:
         data = self._maker.packet(

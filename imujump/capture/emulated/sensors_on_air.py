@@ -21,8 +21,9 @@ from imujump.capture.profile_book import own_profile
 from imujump.model import Placement, SampleSource
 from imujump.recording.files import open_recording
 
-AHEAD_S = 20.0
-"""Motion kept ready ahead of what is being measured."""
+AHEAD_S = 8.0
+"""Motion kept ready ahead of what is being measured: a scene takes a second or two to write
+(own choice)."""
 
 START_MARGIN_S = 0.3
 """From the start of the last sensor to the first sample of a recording."""
