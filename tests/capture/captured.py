@@ -92,6 +92,6 @@ async def capture(crew, script: Callable[[], object] | None = None):
     return found
 
 
-def placed(found, rig):
-    worn = {sensor.serial: place for place, sensor in rig.sensors.items()}
+def placed(found, worn):
+    """Place found sensors by a mapping of serial numbers."""
     return [replace(sensor, placement=worn.get(sensor.serial)) for sensor in found]
