@@ -29,7 +29,7 @@ from imujump.capture.events import (
 from imujump.capture.finding import FoundSensor, Radio, let_go, not_heard
 from imujump.capture.link_state import LINKED, LinkEvent, LinkState, Timings, after
 from imujump.capture.packet_book import PacketBook
-from imujump.capture.radio_errors import RADIO_FAULTS, connect_error
+from imujump.capture.radio_errors import RADIO_FAULTS, connect_error, radio_call
 from imujump.errors import BadPacketError, ImuJumpError, SensorLostError, WrongPlacementError
 from imujump.recording.sequence import Arrival
 
@@ -191,12 +191,13 @@ class SensorLink:
         client: BleakClient | None = None
         try:
             # What is left of an earlier link is stale: each attempt has a client of its own.
-            client = self._radio.client(
-                device, disconnected_callback=self._on_gone, timeout=self.timings.connect_s
-            )
-            self.talk.client = client
-            async with asyncio.timeout(self.timings.connect_s):
-                await client.connect()
+            with radio_call():
+                client = self._radio.client(
+                    device, disconnected_callback=self._on_gone, timeout=self.timings.connect_s
+                )
+                self.talk.client = client
+                async with asyncio.timeout(self.timings.connect_s):
+                    await client.connect()
             await self._set_up()
             if not client.is_connected:
                 raise BleakError("the link ended at once")

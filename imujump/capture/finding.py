@@ -15,7 +15,13 @@ from bleak.backends.scanner import AdvertisementData
 from imujump.capture.link_profile import LinkProfile
 from imujump.capture.link_state import Timings
 from imujump.capture.profile_book import recognise
-from imujump.capture.radio_errors import RADIO_FAULTS, connect_error, radio_error, unknown_kind
+from imujump.capture.radio_errors import (
+    RADIO_FAULTS,
+    connect_error,
+    radio_call,
+    radio_error,
+    unknown_kind,
+)
 from imujump.errors import BluetoothError, SensorNotFoundError, WrongPlacementError
 from imujump.model import Placement
 from imujump.recording.placements import placement_of
@@ -207,15 +213,16 @@ async def scanning(radio: Radio, heard: Callable[[BLEDevice, AdvertisementData],
     """
     scanner = None
     try:
-        scanner = radio.scanner(detection_callback=heard)
-        await scanner.start()
+        with radio_call():
+            scanner = radio.scanner(detection_callback=heard)
+            await scanner.start()
     except RADIO_FAULTS as error:
         raise _radio_fault(error) from error
     try:
         yield
     finally:
         # A scan that cannot be stopped has stopped: the radio is gone.
-        with contextlib.suppress(*RADIO_FAULTS):
+        with contextlib.suppress(*RADIO_FAULTS), radio_call():
             await asyncio.shield(scanner.stop())
 
 
@@ -255,10 +262,11 @@ async def _asked(
     for attempt in range(TRIES):
         client = radio.client(device, timeout=timings.connect_s)
         try:
-            await client.connect()
-            async with asyncio.timeout(timings.answer_s):
-                serial = await read_text(client, sensor.profile.serial_uuid)
-                battery = await read_battery(client, sensor.profile.battery_uuid)
+            with radio_call():
+                await client.connect()
+                async with asyncio.timeout(timings.answer_s):
+                    serial = await read_text(client, sensor.profile.serial_uuid)
+                    battery = await read_battery(client, sensor.profile.battery_uuid)
             return replace(
                 sensor, serial=serial or sensor.serial, battery_percent=battery, problem=None
             )
@@ -277,7 +285,7 @@ async def let_go(client: BleakClient, limit_s: float) -> None:
     """Disconnect whatever happens: a link left open bars the way for the next one."""
 
     async def disconnect() -> None:
-        with contextlib.suppress(*RADIO_FAULTS):
+        with contextlib.suppress(*RADIO_FAULTS), radio_call():
             async with asyncio.timeout(limit_s):
                 await client.disconnect()
 

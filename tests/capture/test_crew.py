@@ -221,6 +221,42 @@ def test_every_attempt_has_a_client_of_its_own_and_each_is_let_go():
     assert found.states[PELVIS].reconnects == 1
 
 
+def test_a_fault_inside_a_systems_radio_does_not_end_the_capture():
+    """Scanner and clients that fail an assertion of their own now and then."""
+
+    async def run():
+        async with emulated_sensors(placements=[PELVIS]) as rig:
+            faults = {"scan": 1, "stop": 1, "connect": 1, "read": 2}
+
+            def breaking(made, method, name):
+                works = getattr(made, method)
+
+                async def maybe(*args, **kwargs):
+                    if faults[name]:
+                        faults[name] -= 1
+                        raise AssertionError
+                    return await works(*args, **kwargs)
+
+                setattr(made, method, maybe)
+                return made
+
+            def scanner(*args, **kwargs):
+                made = rig.scanner_factory(*args, **kwargs)
+                return breaking(breaking(made, "start", "scan"), "stop", "stop")
+
+            def client(*args, **kwargs):
+                made = rig.client_factory(*args, **kwargs)
+                return breaking(breaking(made, "connect", "connect"), "read_gatt_char", "read")
+
+            crew = crew_of(rig, Radio(scanner, client))
+            found = await capture(crew, lambda: asyncio.sleep(0.5))
+            return found, await rig.sensor(PELVIS).facts(), faults
+
+    found, facts, faults = asyncio.run(run())
+    assert not any(faults.values())
+    assert found.states[PELVIS].packets == facts.packets_made > 5
+
+
 @pytest.mark.parametrize("how", ["cancelled", "fault"])
 def test_sensors_are_stopped_and_let_go_on_every_way_out(how):
     async def run():
