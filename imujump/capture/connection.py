@@ -30,6 +30,7 @@ from imujump.capture.finding import FoundSensor, Radio, let_go, not_heard
 from imujump.capture.link_state import LINKED, LinkEvent, LinkState, Timings, after
 from imujump.capture.packet_book import PacketBook
 from imujump.capture.radio_errors import RADIO_FAULTS, connect_error, radio_call
+from imujump.capture.restart_guard import has_restarted
 from imujump.errors import BadPacketError, ImuJumpError, SensorLostError, WrongPlacementError
 from imujump.recording.sequence import Arrival
 
@@ -92,6 +93,8 @@ class SensorLink:
         self._battery_percent = sensor.battery_percent
         self._rssi_dbm = sensor.rssi_dbm
         self._last_arrival_s: float | None = None
+        self._last_packet: tuple[bytes, float] | None = None
+        self._unjudged = False
         self._linked_s = 0.0
         self._overflow = False
         self._filled = asyncio.Event()
@@ -312,18 +315,35 @@ class SensorLink:
         """Begin a new count where the sensor did."""
         boot_id = status.get("boot_id")
         rebooted = self._begun and boot_id != self.boot_id
-        if rebooted:
-            self.give_up_all()
-            self.segment += 1
-            self.tell(StatusKind.REBOOT, f"boot={boot_id}")
         self.boot_id = boot_id
-        if rebooted or not self._begun:
+        if rebooted:
+            self._begin_segment(status.get("next_packet"))
+        elif not self._begun:
             self.book.begin(status.get("next_packet"), self.clock.now_s())
         self._begun = True
+        self._unjudged = True
+
+    def _begin_segment(self, next_packet: int | None) -> None:
+        self.give_up_all()
+        self.segment += 1
+        self.tell(StatusKind.REBOOT, f"boot={'-' if self.boot_id is None else self.boot_id}")
+        self.book.begin(next_packet, self.clock.now_s())
 
     def _on_stream(self, _sender: object, data: bytearray) -> None:
+        received = bytes(data)
+        if self._unjudged:
+            self._judge(received)
         arrival_s = self._last_arrival_s = self.clock.stamp_s()
-        self._put(CapturedPacket(self.placement, arrival_s, bytes(data)))
+        self._last_packet = (received, arrival_s)
+        self._put(CapturedPacket(self.placement, arrival_s, received))
+
+    def _judge(self, data: bytes) -> None:
+        """See from a link's first packet whether a sensor without boot id has restarted."""
+        self._unjudged = False
+        if self.boot_id is None and self._last_packet is not None:
+            now = (data, self.clock.now_s())
+            if has_restarted(self.profile.packet, self._last_packet, now):
+                self._begin_segment(None)
 
     def _on_replay(self, _sender: object, data: bytearray) -> None:
         self.last_replay_s = self.clock.stamp_s()
