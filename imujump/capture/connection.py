@@ -10,7 +10,6 @@ import asyncio
 import contextlib
 import random
 from collections.abc import Callable
-from dataclasses import replace
 
 from bleak import BleakClient
 from bleak.backends.device import BLEDevice
@@ -389,16 +388,3 @@ class SensorLink:
         if self._battery_percent is not None and self._battery_percent <= LOW_BATTERY_PERCENT:
             return f"{serial}: the battery is at {self._battery_percent} %; charge it soon."
         return None
-
-
-def at_rate(sensor: FoundSensor, rate_hz: float | None) -> FoundSensor:
-    """Return the sensor with its profile at a rate; as it is without one.
-
-    Raises
-    ------
-    ValueError
-        If the sensor has no such rate.
-    """
-    if rate_hz is None:
-        return sensor
-    return replace(sensor, profile=sensor.profile.at_rate(rate_hz))

@@ -59,6 +59,18 @@ class FoundSensor:
     rssi_dbm: int | None = None
     problem: str | None = None
 
+    def at_rate(self, rate_hz: float | None) -> FoundSensor:
+        """Return the sensor with its profile at a rate; as it is without one.
+
+        Raises
+        ------
+        ValueError
+            If the sensor has no such rate.
+        """
+        if rate_hz is None:
+            return self
+        return replace(self, profile=self.profile.at_rate(rate_hz))
+
 
 async def find_sensors(
     profiles: Sequence[LinkProfile],

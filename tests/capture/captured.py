@@ -89,6 +89,7 @@ async def capture(crew, script: Callable[[], object] | None = None):
             found.events.append(event)
         await directing
         found.states = {state.placement: state for state in crew.states}
+    await asyncio.sleep(0.1)  # until the good-bye is on the air
     return found
 
 
