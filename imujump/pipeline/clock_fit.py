@@ -26,8 +26,10 @@ import numpy as np
 
 from imujump.model import FloatArray
 
-USUAL_SKEW = 30e-6
-"""Crystals keep within 20 to 50 ppm of their nominal rate (common practice, no source)."""
+USUAL_SKEW, SURPRISE = 25e-6, 20.0
+"""Crystals keep within 20 to 50 ppm of their nominal rate (common practice, no source): standard
+deviation, and the cost in log likelihood of being any other clock (own choice: delays of a few
+seconds can look half as unlikely by chance)."""
 
 LEAST_READINGS = 3
 """With fewer readings the packets' arrivals place the clock (own choice)."""
@@ -44,8 +46,8 @@ ALONE_SIGMA_S = 3.5e-3
 a connection interval looks like one that does not wait. An even spread over 15 ms has 4.3 ms,
 over 7.5 ms 2.2 ms (own choice between them)."""
 
-HOST_SIGMA_S = 2e-4
-"""How differently two links' questions leave the host (own choice)."""
+HOST_SIGMA_S = 4e-4
+"""How differently the questions of two links leave the host (own choice)."""
 
 ROUNDS, SLOPES = 4, 33
 """The skew is sought on ever finer grids: so often, on so many values."""
@@ -108,8 +110,8 @@ def fit_clock(evidence: Evidence) -> ClockFit:
     -----
     The skew is the most likely one when each kind of delay (question, answer, arrival) has a
     shortest value and an exponential excess above it: the sum over the kinds of
-    ``n log(mean excess)``, with a Cauchy prior of :data:`USUAL_SKEW` about zero. It decides as
-    long as the recording is short, and lets a sensor pass whose rate is off by a percent.
+    ``n log(mean excess)``, with a prior of :data:`USUAL_SKEW` about zero. It decides as long as
+    the recording is short, and lets a sensor pass whose rate is off by a percent.
     Arrivals count little, and not at all once there are readings: packets beat against the
     connection interval, so that their delays wander together for minutes.
 
@@ -185,7 +187,7 @@ def _skew(kinds: list[_Delays]) -> float:
     best = 0.0
     for _ in range(ROUNDS):
         slopes = np.linspace(low, high, SLOPES)
-        cost = np.log1p((slopes / USUAL_SKEW) ** 2)
+        cost = SURPRISE * -np.expm1(-((slopes / USUAL_SKEW) ** 2) / (2.0 * SURPRISE))
         for kind in kinds:
             left = kind.level(slopes)
             excess = left.mean(axis=1) - left.min(axis=1)
