@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from bleak import BleakClient, BleakScanner
@@ -39,6 +40,16 @@ class Radio:
 
     scanner: Callable[..., BleakScanner] = BleakScanner
     client: Callable[..., BleakClient] = BleakClient
+
+    @classmethod
+    def on(cls, adapter: str | None) -> Radio:
+        """Return the system's radio on an adapter such as ``hci1``; None lets the system choose.
+
+        Only Linux lets a program choose; elsewhere the name changes nothing.
+        """
+        if adapter is None:
+            return cls()
+        return cls(scanner=partial(BleakScanner, bluez={"adapter": adapter}))
 
 
 @dataclass(frozen=True, slots=True)
