@@ -245,7 +245,7 @@ class SensorLink:
         try:
             if client is not None and linked:
                 await self.talk.command("stop")
-                await self._wait_for_replays()
+                await self._wait_for_the_last()
         except (ImuJumpError, *RADIO_FAULTS):
             pass
         finally:
@@ -364,7 +364,13 @@ class SensorLink:
             self._battery_percent = percent
             self.tell(StatusKind.BATTERY, str(percent))
 
-    async def _wait_for_replays(self) -> None:
+    async def _wait_for_the_last(self) -> None:
+        """See that everything the sensor made before it stopped is here, or is lost for good."""
+        await asyncio.sleep(self.timings.watch_s)  # what is in the air
+        status = await self.talk.status()
+        if status.get("boot_id") == self.boot_id and "next_packet" in status:
+            self.book.missing.expect(status["next_packet"])
+            self.holes.set()
         give_up_s = self.clock.now_s() + self.timings.last_replay_s
         while self.book.missing.ranges and self.clock.now_s() < give_up_s:
             await self.filled_within(self.timings.watch_s)

@@ -73,6 +73,26 @@ def test_drops_silence_and_stalls_cost_nothing():
     assert stamps == sorted(set(stamps))
 
 
+def test_what_was_made_but_not_sent_when_the_session_ends_is_fetched():
+    async def run():
+        async with emulated_sensors(placements=[PELVIS]) as rig:
+
+            async def script():
+                await asyncio.sleep(0.4)
+                rig.sensor(PELVIS).stall(0.7)
+                await asyncio.sleep(0.6)
+
+            found = await capture(crew_of(rig), script)
+            return found, await rig.sensor(PELVIS).facts(), rig.profile
+
+    found, facts, profile = asyncio.run(run())
+    state = found.states[PELVIS]
+    assert state.packets == facts.packets_made
+    assert state.recovered > 5
+    assert state.lost == 0
+    assert sum(len(batch.ticks) for batch in found.batches(profile)) == facts.samples_made
+
+
 def test_what_the_buffer_no_longer_has_is_a_marked_gap(tmp_path):
     async def run():
         async with emulated_sensors(
