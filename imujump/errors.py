@@ -9,7 +9,16 @@
     ├── SensorError             a sensor that cannot be used
     │   ├── SensorNotFoundError
     │   ├── SensorLostError
+    │   ├── SensorBusyError     it is there but does not let us in
+    │   ├── UnknownSensorError  no profile describes its kind
+    │   ├── WrongPlacementError worn or entered where another one belongs
     │   └── BadPacketError      bytes that do not fit the sensor profile
+    ├── BluetoothError          the computer's radio cannot be used
+    │   ├── NoAdapterError
+    │   ├── BluetoothOffError
+    │   └── BluetoothDeniedError
+    ├── CaptureRunningError     another capture has the adapter
+    ├── NoCaptureError          there is no capture to look at
     └── AlignmentError          sensor axes or clocks cannot be aligned
 
 Each carries its facts as fields, and its text is one sentence that says what to do.
@@ -82,8 +91,86 @@ class SensorLostError(SensorError):
     """The link to a sensor is gone."""
 
 
+class SensorBusyError(SensorError):
+    """A sensor is there but does not let us in: another device or program holds it."""
+
+
+class UnknownSensorError(SensorError):
+    """A sensor is of a kind that no profile describes."""
+
+
+class WrongPlacementError(SensorError):
+    """A sensor is worn, or entered, where another one belongs."""
+
+
 class BadPacketError(SensorError):
     """Bytes from a sensor do not fit its profile."""
+
+
+class BluetoothError(ImuJumpError):
+    """The computer's Bluetooth cannot be used.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong, without a full stop.
+    remedy : str
+        What the user can do, without a full stop.
+    """
+
+    def __init__(self, problem: str, remedy: str) -> None:
+        super().__init__(f"{problem}; {remedy}.")
+        self.problem = problem
+        self.remedy = remedy
+
+
+class NoAdapterError(BluetoothError):
+    """The computer has no Bluetooth adapter that can do this."""
+
+
+class BluetoothOffError(BluetoothError):
+    """Bluetooth is switched off."""
+
+
+class BluetoothDeniedError(BluetoothError):
+    """The operating system does not let the program use Bluetooth."""
+
+
+class CaptureRunningError(ImuJumpError):
+    """Another capture has the adapter.
+
+    Parameters
+    ----------
+    adapter : str
+        The adapter's name.
+    process_id : int or None
+        The process that holds it, where known.
+    """
+
+    def __init__(self, adapter: str, process_id: int | None) -> None:
+        holder = "another user" if process_id is None else f"process {process_id}"
+        super().__init__(
+            f"A capture is running on the Bluetooth adapter {adapter} already ({holder}); "
+            "end it first, or look at it instead of starting a second one."
+        )
+        self.adapter = adapter
+        self.process_id = process_id
+
+
+class NoCaptureError(ImuJumpError):
+    """No capture is running on an adapter.
+
+    Parameters
+    ----------
+    adapter : str
+        The adapter's name.
+    """
+
+    def __init__(self, adapter: str) -> None:
+        super().__init__(
+            f"No capture is running on the Bluetooth adapter {adapter}; start one and look again."
+        )
+        self.adapter = adapter
 
 
 class AlignmentError(ImuJumpError):

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
@@ -90,7 +90,8 @@ class SampleBatch:
     more than one sample period is a gap. ``arrival_s`` is the host's monotonic time, from
     the session's start, at which the batch's packet arrived. ``accel_mps2`` and
     ``gyro_radps`` are (n, 3); NaN marks a channel that was not measured. ``first_index``
-    is the running sample number of the first row, counting received samples only.
+    is the running sample number of the first row, counting received samples only. ``segment``
+    counts the sensor's restarts: each begins a new count of ticks, which may fall.
     """
 
     placement: Placement
@@ -99,6 +100,24 @@ class SampleBatch:
     arrival_s: float
     accel_mps2: FloatArray
     gyro_radps: FloatArray
+    segment: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ClockReading:
+    """A sensor's answer to the question what its clock shows.
+
+    ``sent_s`` and ``received_s`` are the host's monotonic time, from the session's start,
+    before the question and after the answer; in between the counter that stamps the samples
+    stood at ``tick``: in a capture wrapped as sent, for the engine on the axis of
+    ``SampleBatch.ticks``. ``segment`` is that of :class:`SampleBatch`.
+    """
+
+    placement: Placement
+    sent_s: float
+    received_s: float
+    tick: int
+    segment: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +141,8 @@ class RecordingInfo:
 class SampleSource(Protocol):
     """A recording that can be read once from front to back.
 
-    ``batches`` yields each sensor's batches in order; sensors may interleave in any way.
+    ``batches`` yields each sensor's batches in order; sensors may interleave in any way. A
+    source whose sensors' clocks were read has :meth:`TimedSource.timeline` as well.
     """
 
     @property
@@ -132,6 +152,18 @@ class SampleSource(Protocol):
 
     def batches(self) -> Iterator[SampleBatch]:
         """Yield all samples from the first to the last."""
+        ...
+
+
+@runtime_checkable
+class TimedSource(SampleSource, Protocol):
+    """A recording that also holds readings of its sensors' clocks."""
+
+    def timeline(self) -> Iterator[SampleBatch | ClockReading]:
+        """Yield batches as :meth:`batches` does, with each reading at its place in time.
+
+        A reading comes before every batch of its sensor that arrived after it.
+        """
         ...
 
 

@@ -15,16 +15,21 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.model import (
     Analysis,
     Attempt,
+    ClockReading,
     Placement,
     RecordingInfo,
     SampleBatch,
     SampleSource,
 )
 from imujump.pipeline.clock import LATE_S, SessionClock
+from imujump.pipeline.feeding import feed
+from imujump.pipeline.hopeless import why_hopeless
 from imujump.pipeline.screening import (
     LOOK_S,
     SPAN_S,
@@ -34,15 +39,13 @@ from imujump.pipeline.screening import (
     Looks,
     look,
 )
+from imujump.pipeline.shared_instant import RestedSpells
 from imujump.pipeline.streams import SensorStream
 from imujump.pipeline.upkeep import Upkeep
 from imujump.pipeline.windows import Span, analyse_span
 
 KEEP_S = 60.0
 """Samples are kept this long: a stand, a long action and the stand after it."""
-
-LEAST_RECORDING_S = 5.0
-"""A shorter recording without an attempt is told to be too short (own choice)."""
 
 LONGEST_APPROACH_S = 25.0
 """A stand further back than this does not serve an attempt (own choice)."""
@@ -61,9 +64,6 @@ UNANCHORED_S = 8.0
 
 OFFLINE_STRIDE_S = 5.0
 """Offline, looks are taken this often: fewer and larger steps, the same looks."""
-
-TOLD_EVERY_S = 0.5
-"""Offline, the engine is told this often which packets have all been handed over."""
 
 
 @dataclass(slots=True)
@@ -110,8 +110,9 @@ class Engine:
         self._sensors = {
             s.placement: _Sensor(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
         }
-        self._clock = SessionClock()
+        self._clock = SessionClock(info.sensors)
         self._together = Looks()
+        self._spells = RestedSpells()
         self._action: tuple[int, int] | None = None
         self._claimed_until_s = -math.inf
         self._untouched_s = 0.0
@@ -141,8 +142,22 @@ class Engine:
         sensor.horizon_s = max(sensor.horizon_s, batch.arrival_s)
         return self._proceed(last=False)
 
+    def read_clock(self, reading: ClockReading) -> None:
+        """Take in a reading of a sensor's clock, before its packets that arrive later.
+
+        Raises
+        ------
+        ValueError
+            If the sensor is not in the recording's head or its readings are out of order.
+        """
+        if reading.placement not in self._sensors:
+            raise ValueError(
+                f"clock reading of {reading.placement}, which the recording does not list"
+            )
+        self._clock.read(reading)
+
     def advance(self, arrival_s: float) -> tuple[Attempt, ...]:
-        """Say that all packets that arrived until ``arrival_s`` have been pushed.
+        """Say that all packets and readings that arrived until ``arrival_s`` have been pushed.
 
         Without it a sensor that falls silent holds up the others until the recording's end.
         """
@@ -158,7 +173,7 @@ class Engine:
                 sensor.horizon_s = math.inf
             self._proceed(last=True)
             for placement, stream in streams.items():
-                if placement not in self._clock.shift_s and len(stream):
+                if placement not in self._clock.courses and len(stream):
                     self._clock.join(placement, stream)
             self._finished = True
         starts, ends = self._clock.starts_s(streams), self._clock.ends_s(streams)
@@ -168,7 +183,8 @@ class Engine:
             for p, s in self._sensors.items()
         )
         own = [w for s in self._sensors.values() for w in s.upkeep.warnings()]
-        own += self._hopeless(duration_s)
+        found = bool(self._attempts or self._warnings)
+        own += why_hopeless(tuple(self._sensors), duration_s, found=found)
         return Analysis(
             self.info.started_utc,
             duration_s,
@@ -176,22 +192,6 @@ class Engine:
             tuple(dict.fromkeys((*self.info.warnings, *own, *self._warnings))),
             tuple(self._attempts),
         )
-
-    def _hopeless(self, duration_s: float) -> list[str]:
-        """Sentence on a recording in which no attempt can be found."""
-        if not self._sensors:
-            return ["the recording lists no sensor; record with at least one."]
-        if len(self._sensors) == 1 and Placement.PELVIS not in self._sensors:
-            return [
-                "one shank sensor alone cannot tell a jump from a long step; wear one on the "
-                "pelvis or on the other shank as well."
-            ]
-        if self._attempts or self._warnings or not 0.0 < duration_s < LEAST_RECORDING_S:
-            return []
-        return [
-            f"the recording lasts {duration_s:.1f} s, too short for a stand and an approach jump; "
-            "record from 3 s of standing before the run-up until 2 s after the landing."
-        ]
 
     @property
     def samples_held(self) -> int:
@@ -212,11 +212,12 @@ class Engine:
         if not last and self._untouched_s < self._stride_s * len(self._sensors):
             return ()
         self._untouched_s = 0.0
-        for sensor in self._sensors.values():
+        for placement, sensor in self._sensors.items():
             received = sensor.stream.settle()
             if received is not None:
                 sensor.upkeep.take(received)
-        if not self._clock.shift_s:
+                self._clock.take(placement, received)
+        if not self._clock.courses:
             horizons = {p: sensor.horizon_s for p, sensor in self._sensors.items()}
             if not self._clock.start(self._streams(), horizons):
                 return ()
@@ -230,9 +231,9 @@ class Engine:
         return tuple(self._attempts[before:])
 
     def _look(self) -> None:
-        for placement, shift_s in self._clock.shift_s.items():
+        for placement in self._clock.courses:
             sensor = self._sensors[placement]
-            look(sensor.stream, sensor.looks, -shift_s)
+            look(sensor.stream, sensor.looks, self._clock.follow(placement, sensor.stream))
 
     def _forget(self) -> None:
         """Drop samples and looks that no attempt to come can need."""
@@ -241,14 +242,16 @@ class Engine:
         if self._action is not None:
             oldest_s = min(oldest_s, LOOK_S * self._action[0] - LONGEST_APPROACH_S - 3.0)
         self._together.drop_before(round(oldest_s / LOOK_S))
-        for placement, shift_s in self._clock.shift_s.items():
-            self._sensors[placement].stream.drop_before(oldest_s - shift_s)
+        for placement, course in self._clock.courses.items():
+            device_s = float(course.device_s(np.array((oldest_s,)))[0])
+            self._sensors[placement].stream.drop_before(device_s)
             self._sensors[placement].looks.drop_before(decided)
+            self._clock.forget(placement, device_s)
 
     def _decide_next(self, last: bool) -> bool:
         """Decide on the next look of all sensors together, if it is complete."""
         k = len(self._together)
-        members = [(p, self._sensors[p]) for p in self._clock.shift_s]
+        members = [(p, self._sensors[p]) for p in self._clock.courses]
         at_hand = {p: s.looks[k] for p, s in members if len(s.looks) > k}
         if not at_hand:
             return False
@@ -280,12 +283,16 @@ class Engine:
         moving = k > self._together.dropped and not self._together[k - 1].still
         weightless |= moving and Placement.PELVIS in self._sensors and self._lost(seen)
         self._together.add(Look(still, bool(seen), force, arrival_s))
+        moved = self._spells.follow(still)
+        if moved is not None:
+            ends_s = (LOOK_S * moved, LOOK_S * k)
+            self._clock.settle_between(self._streams(), *ends_s, arrival_s)
         self._follow_action(k, weightless)
         return True
 
     def _lost(self, seen: Mapping[Placement, Look]) -> bool:
         """Whether a look lacks a pelvis sensor that has been received before."""
-        return Placement.PELVIS in self._clock.shift_s and Placement.PELVIS not in seen
+        return Placement.PELVIS in self._clock.courses and Placement.PELVIS not in seen
 
     def _let_join(self, k: int, arrival_s: float, last: bool) -> bool | None:
         """Let late sensors in before look k, which was complete at ``arrival_s``.
@@ -297,7 +304,7 @@ class Engine:
             can be decided without the rest.
         """
         for placement, late in self._sensors.items():
-            if placement in self._clock.shift_s:
+            if placement in self._clock.courses:
                 continue
             joins_s = self._clock.joins_s(late.stream)
             if joins_s is None and not last and late.horizon_s < arrival_s:
@@ -345,15 +352,16 @@ class Engine:
             self.gravity_mps2,
         )
         # What arrives past the last look's span or too late may be here already, or not.
-        streams, shifts = {}, {}
-        for p, shift_s in self._clock.shift_s.items():
-            until_s = end_s + SPAN_S / 2 - shift_s
-            stream = self._sensors[p].stream.as_of(until_s, span.arrived_by_s)
-            if stream.last_time_s is not None and stream.last_time_s > start_s - shift_s:
-                streams[p], shifts[p] = stream, shift_s
+        streams, lines = {}, self._clock.lines(self._together[k].arrival_s, self._streams())
+        for p, line in lines.items():
+            whole = self._sensors[p].stream
+            until_s = float(line.device_s(end_s + SPAN_S / 2))
+            stream = whole.as_of(until_s, span.arrived_by_s)
+            if stream.last_time_s is not None and stream.last_time_s > line.device_s(start_s):
+                streams[p] = stream
         if not streams:
             return
-        found = analyse_span(span, streams, shifts)
+        found = analyse_span(span, streams, lines)
         for attempt in found.attempts:
             self._attempts.append(replace(attempt, number=len(self._attempts) + 1))
             self._claimed_until_s = attempt.landing_s
@@ -390,13 +398,7 @@ def analyse(source: SampleSource, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -
         Attempts, sensor reports and warnings.
     """
     engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S)
-    told_s = -math.inf
-    for batch in source.batches():
-        if batch.arrival_s > told_s + TOLD_EVERY_S:
-            # Others of the same arrival may follow, earlier ones may not.
-            told_s = batch.arrival_s
-            engine.advance(math.nextafter(told_s, -math.inf))
-        engine.push(batch)
+    feed(engine, source)
     # Some warnings are known to a source only once it has been read to its end.
     engine.info = source.info
     return engine.finish()

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
-from imujump.model import SampleSource
+from imujump.model import ClockReading, SampleSource
 from imujump.pipeline.clock import SessionClock
+from imujump.pipeline.feeding import entries
 from imujump.pipeline.streams import SensorStream
 from imujump.pipeline.windows import Footfalls, Span, footfalls
 
@@ -20,13 +21,18 @@ def footfalls_of(
     no shank sensor was worn or too little was received.
     """
     streams = {s.placement: SensorStream(s) for s in source.info.sensors}
-    for batch in source.batches():
-        streams[batch.placement].append(batch)
-    for stream in streams.values():
-        stream.settle()
-    clock = SessionClock()
+    clock = SessionClock(source.info.sensors)
+    for entry in entries(source):
+        if isinstance(entry, ClockReading):
+            clock.read(entry)
+        else:
+            streams[entry.placement].append(entry)
+    for placement, stream in streams.items():
+        received = stream.settle()
+        if received is not None:
+            clock.take(placement, received)
     if not clock.start(streams, dict.fromkeys(streams, math.inf)):
         return None
     span = Span(0.0, max(clock.ends_s(streams).values()), True, 0.0, math.inf, gravity_mps2)
-    on_clock = {p: streams[p] for p in clock.shift_s}
-    return footfalls(span, on_clock, clock.shift_s)
+    on_clock = {p: streams[p] for p in clock.courses}
+    return footfalls(span, on_clock, clock.lines(math.inf, streams))

@@ -11,7 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from imujump.model import BoolArray
+from imujump.model import BoolArray, FloatArray
+from imujump.pipeline.clock_course import ClockCourse
 from imujump.pipeline.stillness import STILL_ACCEL_MPS2, STILL_RATE_RADPS
 from imujump.pipeline.streams import ROUNDING_S, SensorStream, repeats
 
@@ -91,7 +92,7 @@ class Looks:
         return self.dropped + len(self._rows)
 
 
-def look(stream: SensorStream, looks: Looks, origin_s: float) -> None:
+def look(stream: SensorStream, looks: Looks, course: ClockCourse) -> None:
     """Add all looks that the samples received so far complete.
 
     Parameters
@@ -100,22 +101,22 @@ def look(stream: SensorStream, looks: Looks, origin_s: float) -> None:
         Samples; those of the spans must still be held.
     looks : Looks
         Extended in place.
-    origin_s : float
-        Device time of look 0.
+    course : ClockCourse
+        Where looks lie in device time, laid up to the last sample.
     """
     if stream.last_time_s is None:
         return
-    until_s = stream.last_time_s - origin_s - SPAN_S / 2
+    until_s = course.session_s(stream.last_time_s) - SPAN_S / 2
     last = int(np.floor((until_s + ROUNDING_S) / LOOK_S))
     for first in range(len(looks), last + 1, LOOKS_AT_ONCE):
-        for found in _looks(stream, origin_s, first, min(first + LOOKS_AT_ONCE - 1, last)):
+        numbers = np.arange(first, min(first + LOOKS_AT_ONCE - 1, last) + 1)
+        for found in _looks(stream, course.device_s(LOOK_S * numbers.astype(np.float64))):
             looks.add(found)
 
 
-def _looks(stream: SensorStream, origin_s: float, first: int, last: int) -> list[Look]:
-    """Form looks first to last, as far as they are complete."""
+def _looks(stream: SensorStream, centres: FloatArray) -> list[Look]:
+    """Form looks about device times (n,), as far as they are complete."""
     time, values, arrival = stream.kept()
-    centres = origin_s + LOOK_S * np.arange(first, last + 1)
     # Spans begin a little early, so that rounding cannot move a sample from one to the next.
     starts = centres - SPAN_S / 2 - ROUNDING_S
     oldest = int(np.searchsorted(time, starts[0]))

@@ -1,26 +1,18 @@
-"""Sample batches of all sensors, kept as long as an attempt may need them, on one clock.
+"""Sample batches of a sensor, kept as long as an attempt may need them, in its device time.
 
-Device ticks become seconds by the tick's length; sensors with clocks of their own are set
-against each other by the shortest delay between a sample's tick and its packet's arrival
-(a packet can be late but never early). Gaps stay gaps: nothing is invented here.
+Device ticks become seconds by the tick's length. A sensor that started anew goes on counting
+about where its packets say it should. Gaps stay gaps: nothing is invented here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
 from dataclasses import dataclass, field
+from itertools import groupby
 
 import numpy as np
 
-from imujump.model import BoolArray, FloatArray, IntArray, Placement, SampleBatch, SensorInfo
-
-SAME_CLOCK_S = 2e-6
-"""Sensors whose shortest delays agree to this share a clock: above the microsecond to which
-arrivals may be rounded, far below any radio's jitter (own choice)."""
-
-CLOCK_SPAN_S = 60.0
-"""Length of stream over which the shortest delay is taken: at 40 ppm the clock moves 2.4 ms in
-it (own choice)."""
+from imujump.model import BoolArray, FloatArray, IntArray, SampleBatch, SensorInfo
 
 ROUNDING_S = 1e-6
 """Instants closer than this are one: far below a sample period, above the rounding of times."""
@@ -51,10 +43,18 @@ class Samples:
 
 @dataclass(frozen=True, slots=True)
 class Received:
-    """Samples that have just been settled: ticks (n,) and all channels (n, 6)."""
+    """Samples that have just been settled: ticks (n,) and all channels (n, 6).
+
+    Ticks go on counting over restarts. ``time_s`` and ``arrival_s`` (n,) are views, good until
+    the stream's next :meth:`SensorStream.settle`; ``segments`` holds (segment, number of
+    samples) in order.
+    """
 
     ticks: IntArray
     values: FloatArray
+    time_s: FloatArray
+    arrival_s: FloatArray
+    segments: tuple[tuple[int, int], ...]
 
 
 @dataclass(slots=True)
@@ -77,6 +77,7 @@ class SensorStream:
     _begin: int = 0
     _end: int = 0
     _waiting: list[tuple[SampleBatch, float]] = field(default_factory=list)
+    _restarts: dict[int, int] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """Number of samples held."""
@@ -98,7 +99,8 @@ class SensorStream:
         Raises
         ------
         ValueError
-            If the arrays' shapes do not fit each other or the batch begins before the last ended.
+            If the arrays' shapes do not fit each other, or the batch begins before the last
+            ended without a new segment.
         """
         ticks, shape = batch.ticks, (len(batch.ticks), 3)
         if batch.accel_mps2.shape != shape or batch.gyro_radps.shape != shape:
@@ -108,18 +110,32 @@ class SensorStream:
             )
         if not len(ticks):
             return
-        first_s, last_s = float(ticks[0]) * self.info.tick_s, float(ticks[-1]) * self.info.tick_s
+        # A packet cannot come before the one before it: a host clock set back does not count.
+        arrival_s = max(self.last_arrival_s, batch.arrival_s)
+        if batch.segment not in self._restarts:
+            self._restarts[batch.segment] = self._resumed_ticks(int(ticks[0]), arrival_s)
+        first_s = self.device_s(int(ticks[0]), batch.segment)
+        last_s = self.device_s(int(ticks[-1]), batch.segment)
         if self.last_time_s is not None and first_s <= self.last_time_s:
             raise ValueError(
                 f"{batch.placement}: ticks fall from {self.last_time_s} s to {first_s} s; "
                 "push each sensor's batches in order"
             )
-        # A packet cannot come before the one before it: a host clock set back does not count.
-        arrival_s = max(self.last_arrival_s, batch.arrival_s)
         self._waiting.append((batch, arrival_s))
         if self.first_time_s is None:
             self.first_time_s, self.first_arrival_s = first_s, arrival_s
         self.last_time_s, self.last_arrival_s = last_s, arrival_s
+
+    def _resumed_ticks(self, tick: int, arrival_s: float) -> int:
+        """Ticks to add in a new segment, so that its first tick lies where it is due."""
+        if self.last_time_s is None:
+            return 0
+        silent_s = max(arrival_s - self.last_arrival_s, 1.0 / self.info.rate_hz)
+        return math.ceil((self.last_time_s + silent_s) / self.info.tick_s) - tick
+
+    def device_s(self, tick: int, segment: int) -> float:
+        """Device time of a tick; one of a segment without samples counts from its own zero."""
+        return float(tick + self._restarts.get(segment, 0)) * self.info.tick_s
 
     def settle(self) -> Received | None:
         """Join the batches that wait to the samples held, and return them as one piece.
@@ -134,6 +150,9 @@ class SensorStream:
         batches = [batch for batch, _ in self._waiting]
         counts = [len(batch.ticks) for batch in batches]
         ticks = np.concatenate([batch.ticks for batch in batches])
+        numbers = [batch.segment for batch in batches]
+        if any(self._restarts[number] for number in numbers):
+            ticks += np.repeat([self._restarts[number] for number in numbers], counts)
         if not (ticks[1:] > ticks[:-1]).all():
             raise ValueError(f"{self.info.placement}: ticks fall within a batch, must increase")
         self._make_room(len(ticks))
@@ -146,7 +165,9 @@ class SensorStream:
         self._arrival_s[rows] = np.repeat([arrival_s for _, arrival_s in self._waiting], counts)
         self._end += len(ticks)
         self._waiting.clear()
-        return Received(ticks, values)
+        runs = groupby(zip(numbers, counts, strict=True), key=lambda each: each[0])
+        segments = tuple((number, sum(count for _, count in run)) for number, run in runs)
+        return Received(ticks, values, self._time_s[rows], self._arrival_s[rows], segments)
 
     def _make_room(self, count: int) -> None:
         if self._end + count <= self.capacity:
@@ -192,16 +213,8 @@ class SensorStream:
             self._arrival_s,
             self._begin,
             self._begin + count,
+            _restarts=self._restarts,
         )
-
-    def shortest_delay_s(self, end_s: float) -> float | None:
-        """Least arrival minus device time over the last minute before a device time.
-
-        None without a sample there.
-        """
-        time, _, arrival = self.kept()
-        part = (time > end_s - CLOCK_SPAN_S) & (time <= end_s)
-        return float(np.min(arrival[part] - time[part])) if part.any() else None
 
     def arrival_of_time(self, time_s: float) -> float | None:
         """Arrival of the first sample held at or after a device time; None before it comes."""
@@ -264,28 +277,3 @@ def _moved(held: FloatArray, capacity: int) -> FloatArray:
     out = np.empty((capacity, *held.shape[1:]))
     out[: len(held)] = held
     return out
-
-
-def clock_offsets_s(
-    streams: Mapping[Placement, SensorStream], ends_s: Mapping[Placement, float]
-) -> dict[Placement, float]:
-    """Seconds to add to each sensor's device time to bring all onto one clock.
-
-    Parameters
-    ----------
-    streams : mapping
-        Streams by placement.
-    ends_s : mapping
-        Device time up to which each stream may be looked at.
-
-    Returns
-    -------
-    dict
-        Offsets by placement, all zero when the sensors share a clock. A stream without a
-        sample in the span tells nothing and gets the others' largest.
-    """
-    found = {p: stream.shortest_delay_s(ends_s[p]) for p, stream in streams.items()}
-    known = [delay for delay in found.values() if delay is not None]
-    if not known or max(known) - min(known) <= SAME_CLOCK_S:
-        return dict.fromkeys(found, 0.0)
-    return {p: max(known) if delay is None else delay for p, delay in found.items()}

@@ -18,6 +18,8 @@ from imujump.model import (
 from imujump.pipeline.attempts import Jump, build_jump
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests, quietest
+from imujump.pipeline.clock_course import ClockLine
+from imujump.pipeline.clock_spread import with_clock_spread
 from imujump.pipeline.contacts import Contact, find_contacts
 from imujump.pipeline.dark_spells import blind_s
 from imujump.pipeline.flights import pelvis_flights, pick_attempts, shank_flights
@@ -27,7 +29,7 @@ from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.linkage import LinkedBody
 from imujump.pipeline.metrics import measure
 from imujump.pipeline.rests import pivot_levers, still_samples
-from imujump.pipeline.streams import Samples, SensorStream, clock_offsets_s
+from imujump.pipeline.streams import Samples, SensorStream
 from imujump.pipeline.support import stance_spells
 from imujump.pipeline.swings import rests_between_swings
 from imujump.pipeline.worn import not_worn
@@ -107,7 +109,7 @@ def foot_events(
 
 
 def analyse_span(
-    span: Span, streams: Mapping[Placement, SensorStream], shift_s: Mapping[Placement, float]
+    span: Span, streams: Mapping[Placement, SensorStream], lines: Mapping[Placement, ClockLine]
 ) -> Found:
     """Find and measure the attempts of a span.
 
@@ -117,11 +119,11 @@ def analyse_span(
         What to look at.
     streams : mapping of Placement to SensorStream
         Samples.
-    shift_s : mapping of Placement to float
-        Added to device time it gives session time.
+    lines : mapping of Placement to ClockLine
+        Device time to session time.
     """
     step_s = 1.0 / max(stream.info.rate_hz for stream in streams.values())
-    samples = _gather(span, streams, shift_s, step_s)
+    samples = _gather(span, streams, lines, step_s)
     if not samples:
         return Found((), ())
     rests = find_rests(samples, step_s)
@@ -162,14 +164,16 @@ def analyse_span(
             warnings.append(f"{_clock(start_s + flight.start * step_s)}: {reason}.")
             continue
         jump = build_jump(window, body, flight, contacts)
-        attempts.append(_attempt(window, body, jump, contacts, start_s))
+        attempt = _attempt(window, body, jump, contacts, start_s)
+        sigma_s = {p: line.sigma_s for p, line in lines.items()}
+        attempts.append(with_clock_spread(attempt, body, jump, sigma_s, span.gravity_mps2))
     if attempts:
         warnings.extend(_mounting(body, contacts))
     return Found(tuple(attempts), tuple(warnings))
 
 
 def footfalls(
-    span: Span, streams: Mapping[Placement, SensorStream], shift_s: Mapping[Placement, float]
+    span: Span, streams: Mapping[Placement, SensorStream], lines: Mapping[Placement, ClockLine]
 ) -> Footfalls | None:
     """Foot contacts from the first stand of a span to its end, whether anyone jumps or not.
 
@@ -177,7 +181,7 @@ def footfalls(
     leaves the pelvis out. None when no shank sensor was worn, or too little was received.
     """
     step_s = 1.0 / max(stream.info.rate_hz for stream in streams.values())
-    samples = _gather(span, streams, shift_s, step_s)
+    samples = _gather(span, streams, lines, step_s)
     if not samples:
         return None
     rests = find_rests(samples, step_s)
@@ -244,21 +248,16 @@ def _clock(time_s: float) -> str:
 def _gather(
     span: Span,
     streams: Mapping[Placement, SensorStream],
-    shift_s: Mapping[Placement, float],
+    lines: Mapping[Placement, ClockLine],
     step_s: float,
 ) -> dict[Placement, Samples]:
     """All sensors that were present, on one grid."""
     count = round((span.end_s - span.start_s) / step_s) + 1
-    ends = {p: span.end_s - shift_s[p] for p in streams}
-    now = clock_offsets_s(dict(streams), ends)
-    base = min(now.values())
-    first = min(shift_s.values())
     found = {}
     for p, stream in streams.items():
-        # Clocks drift apart: what has changed since the first setting is taken up here.
-        moved_s = (now[p] - base) - (shift_s[p] - first) if any(now.values()) else 0.0
-        own_start_s = span.start_s - shift_s[p] - moved_s
-        sensor = stream.on_grid(own_start_s, step_s, count, span.arrived_by_s)
+        own_start_s = float(lines[p].device_s(span.start_s))
+        own_step_s = step_s * lines[p].device_per_session
+        sensor = stream.on_grid(own_start_s, own_step_s, count, span.arrived_by_s)
         if np.count_nonzero(~sensor.missing) >= PRESENT_SHARE * count:
             found[p] = sensor
     return found

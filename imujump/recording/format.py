@@ -64,12 +64,32 @@ CREATE TABLE mark (number INTEGER PRIMARY KEY, time_s REAL NOT NULL, text TEXT N
 
 
 class StatusKind(StrEnum):
-    """What can happen to a sensor's link during a recording."""
+    """What can happen to a sensor, its link or the recording while it is made.
+
+    ``detail`` holds for
+
+    - ``CONNECT``: ``boot=N replay=yes|no next=N``, the sensor's start number (``-`` if it has
+      none), whether it can send again what was missed, and the number of its next packet
+      (``-`` if it does not tell)
+    - ``DROP``: why the link ended
+    - ``REPLAY``: ``asked=FIRST-LAST`` or ``recovered=N``, packet numbers as the sensor counts
+    - ``GAP``: ``lost=FIRST-LAST``, packets that will not come any more
+    - ``REBOOT``: ``boot=N``; the sensor's counters began again before its next packet
+    - ``OVERFLOW``: the sensor's own buffer ran over
+    - ``BATTERY``: percent left
+    - ``CLOCK``: a reading of the sensor's clock, see :mod:`imujump.recording.clock_rows`
+    - ``STORAGE``: what became of the recording itself (disk full, written again)
+    """
 
     CONNECT = "connect"
     DROP = "drop"
     REPLAY = "replay"
+    GAP = "gap"
+    REBOOT = "reboot"
+    OVERFLOW = "overflow"
     BATTERY = "battery"
+    CLOCK = "clock"
+    STORAGE = "storage"
 
 
 @dataclass(frozen=True, slots=True)

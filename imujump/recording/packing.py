@@ -66,7 +66,8 @@ def _copy_packed(content: RecordingContent, draft: Path) -> None:
     numbers = {sensor.placement: number for number, sensor in enumerate(content.sensors)}
     database = sqlite3.connect(draft, isolation_level=None)
     try:
-        database.execute("PRAGMA journal_mode = MEMORY")
+        # A draft that fails is thrown away: a journal would only fill memory.
+        database.execute("PRAGMA journal_mode = OFF")
         database.execute("PRAGMA synchronous = OFF")
         database.execute("BEGIN")
         if content.started_utc is not None:

@@ -28,7 +28,6 @@ name: a profile can hold whatever else belongs to the sensor.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,8 +35,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from imujump.errors import RecordingError
 from imujump.model import FloatArray
+from imujump.recording.profile_text import ProfileText
 from imujump.recording.units import ACCEL_UNITS, GYRO_UNITS, unit_factor
 
 CHANNELS = ("accel_x", "accel_y", "accel_z", "gyro_x", "gyro_y", "gyro_z")
@@ -112,15 +111,9 @@ def parse_profile(text: str, origin: Path | str = "sensor profile") -> PacketPro
     Raises
     ------
     RecordingError
-        If the text is not TOML or a key is missing or wrong; names the line or the key.
+        If the text is not TOML or a key is missing or wrong; names the line.
     """
-    try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise RecordingError(
-            origin, f"the profile is not TOML ({error})", "correct that line"
-        ) from error
-    return _Reader(origin, table).profile(text)
+    return _Reader(ProfileText(text, origin)).profile(text)
 
 
 def compact_profile(
@@ -229,11 +222,11 @@ def channel_factors(profile: PacketProfile) -> FloatArray:
 
 
 class _Reader:
-    """Reads a profile's keys and complains with the key's name."""
+    """Reads a profile's keys and complains with the key's name and line."""
 
-    def __init__(self, origin: Path | str, table: Mapping[str, Any]) -> None:
-        self._origin = origin
-        self._table = table
+    def __init__(self, source: ProfileText) -> None:
+        self._table = source.table
+        self._bad = source.bad
 
     def profile(self, text: str) -> PacketProfile:
         order = self._table.get("byte_order", "little")
@@ -248,7 +241,10 @@ class _Reader:
         if in_header == in_sample:
             problem = "twice" if in_header else "nowhere"
             raise self._bad(
-                "tick", f"stands {problem}", "name one field tick, in header or in sample"
+                "tick",
+                f"stands {problem}",
+                "name one field tick, in header or in sample",
+                at=_place("sample", sample_fields, "tick") if in_header else "sample",
             )
         rate_hz, tick_s = self._number("rate_hz"), self._number("tick_s")
         if in_header and not 1.0 - 1e-9 <= 1.0 / (rate_hz * tick_s) <= 1e12:
@@ -256,8 +252,12 @@ class _Reader:
         for holder, fields in (("header", header_fields), ("sample", sample_fields)):
             for field in fields:
                 if field["name"] in ("tick", "sequence", "count") and "float" in field["type"]:
+                    name = field["name"]
                     raise self._bad(
-                        f"{holder}.{field['name']}", f"is {field['type']}", "use an integer type"
+                        f"{holder}.{name}",
+                        f"is {field['type']}",
+                        "use an integer type",
+                        at=_place(holder, fields, name),
                     )
         present = [i for i, name in enumerate(CHANNELS) if name in (sample.names or ())]
         if not present:
@@ -279,9 +279,6 @@ class _Reader:
             accel_range_mps2=self._range("accel", ACCEL_UNITS),
             gyro_range_radps=self._range("gyro", GYRO_UNITS),
         )
-
-    def _bad(self, key: str, problem: str, remedy: str) -> RecordingError:
-        return RecordingError(self._origin, f"the profile's key {key} {problem}", remedy)
 
     def _text(self, key: str) -> str:
         value = self._table.get(key)
@@ -364,3 +361,8 @@ class _Reader:
                 f"range.{kind}_unit", f"is {str(unit)[:20]!r}", f"use one of {', '.join(units)}"
             )
         return self._positive(f"range.{kind}", ranges[kind]) * factor
+
+
+def _place(holder: str, fields: Sequence[Mapping[str, Any]], name: str) -> str:
+    """Key of the field of that name."""
+    return f"{holder}[{[field['name'] for field in fields].index(name)}]"

@@ -3,37 +3,26 @@
 from __future__ import annotations
 
 import math
-import os
 import sqlite3
 import threading
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from imujump.errors import RecordingError
 from imujump.model import Mark, Placement
-from imujump.recording.chunks import Packet
-from imujump.recording.format import StatusChange, create_database
+from imujump.recording.captured import CapturedPacket
+from imujump.recording.format import StatusChange
 from imujump.recording.packing import pack_file
-from imujump.recording.profiles import PacketProfile
+from imujump.recording.row_file import RecordedSensor, Row, RowFile
+
+__all__ = ["COMMIT_S", "RecordedSensor", "RecordingWriter"]
 
 COMMIT_S = 0.08
 """Longest wait of a packet for its commit: own choice, well within the promised 0.2 s."""
-
-MAX_SENSORS = 255
-
-
-@dataclass(frozen=True, slots=True)
-class RecordedSensor:
-    """A sensor as it is entered in a recording: where worn, serial number, packet profile."""
-
-    placement: Placement
-    serial: str
-    profile: PacketProfile
 
 
 class RecordingWriter:
@@ -68,34 +57,13 @@ class RecordingWriter:
         started_utc: datetime | None = None,
     ) -> None:
         self.path = Path(path)
-        self._sensors = tuple(sensors)
-        self._numbers = {sensor.placement: n for n, sensor in enumerate(self._sensors)}
-        if len(self._numbers) != len(self._sensors):
-            raise ValueError("sensors holds a placement twice, must hold each once")
-        if len(self._sensors) > MAX_SENSORS:
-            raise ValueError(f"sensors holds {len(self._sensors)}, must hold at most {MAX_SENSORS}")
-        if started_utc is not None and started_utc.tzinfo is None:
-            raise ValueError("started_utc has no time zone, must have one")
+        self._file = RowFile(self.path, sensors, started_utc)
         self._lock = threading.Lock()
-        self._packets: list[Packet] = []
-        self._changes: list[StatusChange] = []
-        self._marks: list[Mark] = []
+        self._rows: list[Row] = []
         self._failure: sqlite3.Error | None = None
         self._last_commit_s = time.monotonic()
         self._closing = threading.Event()
         self._closed = False
-        try:
-            self._create(started_utc)
-            self._database = sqlite3.connect(
-                self.path, isolation_level=None, check_same_thread=False
-            )
-            self._database.execute("PRAGMA journal_mode = WAL")
-            # The log keeps the order of commits; only power loss can take the last ones.
-            self._database.execute("PRAGMA synchronous = NORMAL")
-        except (OSError, sqlite3.Error) as error:
-            raise RecordingError(
-                self.path, f"cannot be written ({error})", "check the folder, its rights and space"
-            ) from error
         self._thread = threading.Thread(target=self._commit_regularly, daemon=True)
         self._thread.start()
 
@@ -123,28 +91,28 @@ class RecordingWriter:
         data : bytes
             The packet, whether or not it fits the sensor's profile.
         """
-        if placement not in self._numbers:
+        if placement not in self._file.numbers:
             raise ValueError(f"placement is {placement}, which has no sensor in this recording")
         if not math.isfinite(arrival_s):
             raise ValueError(f"arrival_s is {arrival_s}, must be finite")
-        packet = Packet(self._numbers[placement], float(arrival_s), bytes(data))
+        packet = CapturedPacket(placement, float(arrival_s), bytes(data))
         with self._lock:
             self._check_open()
-            self._packets.append(packet)
+            self._rows.append(packet)
             self._commit_if_due()
 
     def append_status(self, change: StatusChange) -> None:
         """Add a status change of a sensor or of the recording."""
         with self._lock:
             self._check_open()
-            self._changes.append(change)
+            self._rows.append(change)
             self._commit_if_due()
 
     def append_mark(self, mark: Mark) -> None:
         """Add a person's note."""
         with self._lock:
             self._check_open()
-            self._marks.append(mark)
+            self._rows.append(mark)
             self._commit_if_due()
 
     def flush(self) -> None:
@@ -164,36 +132,9 @@ class RecordingWriter:
         try:
             self._commit()
         finally:
-            self._database.close()
+            self._file.close()
         self._raise_failure()
         pack_file(self.path)
-
-    def _create(self, started_utc: datetime | None) -> None:
-        if self.path.exists():
-            raise RecordingError(self.path, "the file exists already", "choose another name")
-        # The file appears under its name only once its tables are complete.
-        draft = self.path.with_name(self.path.name + ".new")
-        draft.unlink(missing_ok=True)
-        create_database(draft)
-        database = sqlite3.connect(draft, isolation_level=None)
-        try:
-            database.execute("BEGIN")
-            if started_utc is not None:
-                database.execute(
-                    "INSERT INTO about VALUES ('started_utc', ?)",
-                    (started_utc.astimezone(UTC).isoformat(),),
-                )
-            database.executemany(
-                "INSERT INTO sensor VALUES (?, ?, ?, ?)",
-                [
-                    (number, sensor.placement.value, sensor.serial, sensor.profile.text)
-                    for number, sensor in enumerate(self._sensors)
-                ],
-            )
-            database.execute("COMMIT")
-        finally:
-            database.close()
-        os.replace(draft, self.path)
 
     def _check_open(self) -> None:
         if self._closed:
@@ -221,34 +162,11 @@ class RecordingWriter:
 
     def _commit(self) -> None:
         self._last_commit_s = time.monotonic()
-        if self._failure is not None or not (self._packets or self._changes or self._marks):
+        if self._failure is not None or not self._rows:
             return
         try:
-            self._database.execute("BEGIN")
-            self._database.executemany(
-                "INSERT INTO packet (sensor, arrival_s, data) VALUES (?, ?, ?)",
-                [(packet.sensor, packet.arrival_s, packet.data) for packet in self._packets],
-            )
-            self._database.executemany(
-                "INSERT INTO status (sensor, time_s, kind, detail) VALUES (?, ?, ?, ?)",
-                [
-                    (
-                        None if change.placement is None else self._numbers[change.placement],
-                        change.time_s,
-                        change.kind.value,
-                        change.detail,
-                    )
-                    for change in self._changes
-                ],
-            )
-            self._database.executemany(
-                "INSERT INTO mark (time_s, text) VALUES (?, ?)",
-                [(mark.time_s, mark.text) for mark in self._marks],
-            )
-            self._database.execute("COMMIT")
+            self._file.write(self._rows)
         except sqlite3.Error as error:
             self._failure = error
             return
-        self._packets.clear()
-        self._changes.clear()
-        self._marks.clear()
+        self._rows.clear()

@@ -192,6 +192,7 @@ def record(
     started_utc: datetime | None = None,
     marks: Sequence[Mark] = (),
     tick_s: float = 1e-6,
+    imperfections: Mapping[Placement, Imperfection] | None = None,
 ) -> SimulatedRecording:
     """Wear sensors through a motion and record them.
 
@@ -222,6 +223,9 @@ def record(
         Notes written in the head.
     tick_s : float
         Length of the device clocks' tick.
+    imperfections : mapping, optional
+        Each sensor's imperfections, used as they are; by default they are drawn and the
+        earliest sensor starts at motion time 0.
 
     Returns
     -------
@@ -238,9 +242,12 @@ def record(
             f"rate_hz is {rate_hz} and packet_samples {packet_samples}, both must be positive"
         )
     sizes = SensorErrors() if errors is None else errors
-    drawn = {p: draw(sizes, p, generator) for p in placements}
-    first = min(d.clock_offset_s for d in drawn.values())
-    drawn = {p: replace(d, clock_offset_s=d.clock_offset_s - first) for p, d in drawn.items()}
+    if imperfections is None:
+        drawn = {p: draw(sizes, p, generator) for p in placements}
+        first = min(d.clock_offset_s for d in drawn.values())
+        drawn = {p: replace(d, clock_offset_s=d.clock_offset_s - first) for p, d in drawn.items()}
+    else:
+        drawn = dict(imperfections)
     packets: list[SampleBatch] = []
     sensors: list[SensorInfo] = []
     for placement in placements:

@@ -1,4 +1,4 @@
-"""Streams, clocks, looks and upkeep on samples drawn to be known."""
+"""Streams, looks and upkeep on samples drawn to be known."""
 
 from __future__ import annotations
 
@@ -10,18 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from imujump.model import FloatArray, IntArray, Placement, SampleBatch, SensorInfo
-from imujump.pipeline.clock import FIRST_CLOCK_S, LATE_S, SessionClock
+from imujump.pipeline.clock_course import steady
 from imujump.pipeline.screening import LOOK_S, SPAN_S, Looks, look
-from imujump.pipeline.streams import (
-    SAME_CLOCK_S,
-    SensorStream,
-    clock_offsets_s,
-    frozen,
-    repeats,
-)
+from imujump.pipeline.streams import SensorStream, frozen, repeats
 from imujump.pipeline.upkeep import Upkeep
 
-LEFT, RIGHT, PELVIS = Placement.LEFT_SHANK, Placement.RIGHT_SHANK, Placement.PELVIS
+PELVIS = Placement.PELVIS
 RATE_HZ, TICK_S = 100.0, 1e-4
 PERIOD = 100
 REST = np.array((0.0, 0.0, 9.81, 0.0, 0.0, 0.0))
@@ -149,65 +143,6 @@ def test_a_host_clock_set_back_does_not_order_packets_anew() -> None:
     assert stream.kept()[2].tolist() == [5.0] * 20 + [6.0] * 10
 
 
-class TestClocks:
-    def test_shortest_delay(self) -> None:
-        stream = SensorStream(INFO)
-        for first, delay_s in ((0, 0.05), (10, 0.02), (20, 0.09)):
-            ticks = np.arange(first, first + 10) * PERIOD
-            stream.append(batch(ticks, ticks[-1] * TICK_S + delay_s))
-        stream.settle()
-        assert stream.shortest_delay_s(1.0) == pytest.approx(0.02)
-        assert stream.shortest_delay_s(0.095) == pytest.approx(0.05)
-        assert stream.shortest_delay_s(-0.5) is None
-
-    def test_one_clock_is_recognised(self) -> None:
-        streams = {LEFT: filled(50), RIGHT: filled(50, delay_s=0.5 * SAME_CLOCK_S)}
-        assert clock_offsets_s(streams, {LEFT: 1.0, RIGHT: 1.0}) == {LEFT: 0.0, RIGHT: 0.0}
-
-    def test_own_clocks_are_set_by_their_shortest_delays(self) -> None:
-        streams = {LEFT: filled(50, delay_s=3.0), RIGHT: filled(50, delay_s=-7.0)}
-        offsets = clock_offsets_s(streams, {LEFT: 1.0, RIGHT: 1.0})
-        assert offsets[LEFT] - offsets[RIGHT] == pytest.approx(10.0)
-
-    def test_a_silent_sensor_does_not_move_the_others(self) -> None:
-        streams = {LEFT: filled(50, delay_s=3.0), RIGHT: filled(50, delay_s=-7.0)}
-        both = clock_offsets_s(streams, {LEFT: 1.0, RIGHT: 1.0})
-        three = clock_offsets_s(
-            {**streams, PELVIS: SensorStream(INFO)}, {LEFT: 1.0, RIGHT: 1.0, PELVIS: 1.0}
-        )
-        assert {p: three[p] for p in both} == both
-
-    def test_session_begins_with_the_first_sample(self) -> None:
-        """The right sensor's clock is 5 s ahead and its first sample 0.3 s late."""
-        streams = {
-            LEFT: filled(1200, delay_s=0.02),
-            RIGHT: filled(1200, delay_s=0.32, first_tick=round(5.0 / TICK_S)),
-        }
-        clock = SessionClock()
-        assert clock.start(streams, dict.fromkeys(streams, -np.inf))
-        assert clock.starts_s(streams) == {LEFT: 0.0, RIGHT: pytest.approx(0.3)}
-        assert clock.ends_s(streams) == {LEFT: pytest.approx(11.99), RIGHT: pytest.approx(12.29)}
-
-    def test_waits_for_enough_of_every_sensor_or_until_it_is_late(self) -> None:
-        streams = {LEFT: filled(1200), RIGHT: filled(300)}
-        deadline_s = 0.09 + FIRST_CLOCK_S + LATE_S
-        clock = SessionClock()
-        assert not clock.start(streams, {LEFT: 12.0, RIGHT: 3.0})
-        assert not clock.start(streams, {LEFT: 20.0, RIGHT: deadline_s})
-        assert clock.start(streams, {LEFT: 20.0, RIGHT: deadline_s + 1e-6})
-        assert set(clock.shift_s) == {LEFT, RIGHT}
-
-    def test_a_sensor_that_begins_late_joins_on_the_same_time(self) -> None:
-        late = filled(3500, without=slice(0, 2000))
-        streams = {LEFT: filled(3500), RIGHT: late}
-        clock = SessionClock()
-        assert clock.start(streams, dict.fromkeys(streams, np.inf))
-        assert set(clock.shift_s) == {LEFT}
-        assert clock.joins_s(late) == pytest.approx(20.0 + FIRST_CLOCK_S + 0.09)
-        clock.join(RIGHT, late)
-        assert clock.starts_s(streams)[RIGHT] == pytest.approx(20.0)
-
-
 class TestLooks:
     def quiet(self, count: int) -> FloatArray:
         generator = np.random.default_rng(0)
@@ -218,7 +153,7 @@ class TestLooks:
         values[300:360, :3] *= 0.05
         values[600:660, 3] += 4.0
         looks = Looks()
-        look(filled(1000, values=values), looks, 0.0)
+        look(filled(1000, values=values), looks, steady(0.0))
         centres = LOOK_S * np.arange(len(looks))
         half = SPAN_S / 2.0
 
@@ -238,7 +173,7 @@ class TestLooks:
     def test_a_look_is_complete_with_the_first_sample_past_its_span(self) -> None:
         stream = filled(100, values=self.quiet(100), delay_s=0.3)
         looks = Looks()
-        look(stream, looks, 0.0)
+        look(stream, looks, steady(0.0))
         # Samples end at 0.99 s: look 8 ends at 0.92 s, look 9 would at 1.02 s.
         assert len(looks) == 9
         assert looks[8].arrival_s == pytest.approx(0.99 + 0.3)
@@ -249,7 +184,7 @@ class TestLooks:
         values[300:340, 5] = np.nan
         values[600:680] = values[600]
         looks = Looks()
-        look(filled(1200, values=values, without=slice(900, 940)), looks, 0.0)
+        look(filled(1200, values=values, without=slice(900, 940)), looks, steady(0.0))
         unseen = [LOOK_S * k for k in range(len(looks)) if not looks[k].seen]
         assert unseen[0] == 0.0  # half of its span lies before the first sample
         for first in (3.0, 9.0):
@@ -279,12 +214,12 @@ class TestLooks:
             stream.append(packet)
             if generator.random() < 0.4:
                 stream.settle()
-                look(stream, piecewise, 0.037)
+                look(stream, piecewise, steady(-0.037))
                 stream.drop_before(0.037 + LOOK_S * len(piecewise) - 0.2)
         whole.settle()
         stream.settle()
-        look(whole, at_once, 0.037)
-        look(stream, piecewise, 0.037)
+        look(whole, at_once, steady(-0.037))
+        look(stream, piecewise, steady(-0.037))
         assert len(at_once) == len(piecewise)
         assert [at_once[k] for k in range(len(at_once))] == [
             piecewise[k] for k in range(len(at_once))

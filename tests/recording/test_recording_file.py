@@ -307,7 +307,7 @@ def test_full_disk_is_told_and_what_was_stored_stays(tmp_path):
     profile, _, packets = quiet_packets(seconds=60.0)
     writer = RecordingWriter(tmp_path / "a.imujump", sensors(profile))
     # SQLite's own limit stands in for the disk's.
-    writer._database.execute("PRAGMA max_page_count = 40")
+    writer._file._database.execute("PRAGMA max_page_count = 40")
 
     def fill():
         for packet in packets:
