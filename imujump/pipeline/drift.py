@@ -99,9 +99,7 @@ class DriftProblem:
         for s in range(self.sensors):
             self._add_motion(s, noise[s])
         for number, (mean, sigma) in enumerate(scalars):
-            at = BIASES * self.sensors + number
-            self._corner[at, at] += 1.0 / sigma**2
-            self._rhs_border[at] += mean / sigma**2
+            self.know(number, mean, sigma)
 
     def _add_motion(self, s: int, noise: NoiseModel) -> None:
         phi, effect = self._propagations[s].between(self.knots[:-1], self.knots[1:])
@@ -226,6 +224,12 @@ class DriftProblem:
         weights = np.zeros((1, self.width))
         weights[0, STATES * sensor + component] = 1.0
         self.add(np.array((index,)), weights, np.array((value,)), np.array((sigma,)))
+
+    def know(self, scalar: int, value: float, sigma: float) -> None:
+        """State one of the further constants."""
+        at = BIASES * self.sensors + scalar
+        self._corner[at, at] += 1.0 / sigma**2
+        self._rhs_border[at] += value / sigma**2
 
     def solve(self) -> DriftSolution:
         """Solve all facts by least squares (bordered banded Cholesky factorisation)."""

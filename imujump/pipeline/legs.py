@@ -18,7 +18,7 @@ from imujump.pipeline.body import SHANK_LEVER_M, Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES
 from imujump.pipeline.orientation import main_turning_axis
-from imujump.pipeline.strapdown import Strapdown
+from imujump.pipeline.strapdown import Strapdown, rotate
 
 HIP_FORWARD_M, HIP_SIDE_M, HIP_DOWN_M = 0.08, 0.085, 0.05
 """Hip joint seen from a sensor on the sacrum. The hip joint lies about 0.10 m in front of the
@@ -40,6 +40,9 @@ HIP_SPREAD_M = 0.02
 HIP_YAW_M = 0.019
 """Shift of each hip along the forward axis by a pelvis axis that is 13 degrees off, which is how
 well the sensor's own axis and the direction of travel tell it together."""
+
+LATE_SPREAD_S = 0.03
+"""How late a shank's samples may be against the pelvis's before the legs have told (own choice)."""
 
 FIRST_CLOSURE_M, CLOSURE_LIMITS_M, CLOSURE_SPREADS = 0.02, (0.015, 0.06), 3.0
 """Misfit of the rigid thigh: soft tissue, joint centres that move. After the first solution the
@@ -93,7 +96,13 @@ def first_legs(
     priors += [(float(x), HIP_SPREAD_M) for x in hip]
     for side in sides:
         priors += [(float(x), KNEE_SPREAD_M) for x in knees[side]]
+    priors += [(0.0, LATE_SPREAD_S) for _ in sides]
     return Legs(THIGH_LENGTH_M, hip, 0.0, knees), tuple(priors)
+
+
+def lateness_at(sides: tuple[Side, ...], side: Side) -> int:
+    """Place of a shank's lateness among the unknowns in the order of `first_legs`' priors."""
+    return 5 + 3 * len(sides) + sides.index(side)
 
 
 def legs_found(scalars: FloatArray, sides: tuple[Side, ...]) -> Legs:
@@ -135,6 +144,7 @@ class LegFacts:
     ) -> None:
         self.raw, self.now, self.legs, self.numbers = raw, now, legs, numbers
         self.side, self.place = side, sides.index(side)
+        self.late = lateness_at(sides, side)
         sign = outward(side)
         left = np.cross(window.sensors[Placement.PELVIS].up, forward)
         self.yaw_axis = sign * forward
@@ -169,6 +179,9 @@ class LegFacts:
         scalars[:, first + 2 : first + 5] = seen
         knee_at = first + 5 + 3 * self.place
         scalars[:, knee_at : knee_at + 3] = -np.einsum("nji,nj->ni", turn_s, e)
+        # Samples that are told late show the knee where it was.
+        moving = shank.velocity_mps + rotate(turn_s, np.cross(shank.gyro_radps, self.knee))
+        scalars[:, first + self.late] = -np.sum(e * moving, axis=1)
         present = np.zeros(scalars.shape[1])
         present[first] = self.legs.thigh_m
         present[first + 1] = self.legs.hip_yaw_m

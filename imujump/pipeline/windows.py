@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -18,6 +19,7 @@ from imujump.model import (
 from imujump.pipeline.attempts import Jump, build_jump
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests, quietest
+from imujump.pipeline.clock_apart import clocks_apart
 from imujump.pipeline.clock_course import ClockLine
 from imujump.pipeline.clock_spread import with_clock_spread
 from imujump.pipeline.contacts import Contact, find_contacts
@@ -140,7 +142,7 @@ def analyse_span(
     window, start_s, warnings = _from_first_rest(span, streams, samples, rests, step_s)
     if not window.sensors:
         return Found((), tuple(warnings))
-    body, contacts = _motion(window)
+    linked, body, contacts = _motion(window)
     flights = pelvis_flights(body)
     height = np.zeros(window.samples)
     if Placement.PELVIS in body.paths:
@@ -155,7 +157,7 @@ def analyse_span(
     seen = [f for f in flights if not blind_s(window, window.sensors, f.start, f.end)]
     if any(flight.high for flight in seen):
         flights = seen  # a flight in the dark may be none
-    attempts = []
+    measured: list[tuple[Attempt, Jump]] = []
     for flight in pick_attempts(flights, height, step_s):
         if start_s + flight.start * step_s < span.after_s:
             continue
@@ -165,10 +167,17 @@ def analyse_span(
             continue
         jump = build_jump(window, body, flight, contacts)
         attempt = _attempt(window, body, jump, contacts, start_s)
-        sigma_s = {p: line.sigma_s for p, line in lines.items()}
-        attempts.append(with_clock_spread(attempt, body, jump, sigma_s, span.gravity_mps2))
-    if attempts:
-        warnings.extend(_mounting(body, contacts))
+        measured.append((attempt, jump))
+    if not measured:
+        return Found((), tuple(warnings))
+    apart = clocks_apart(linked.lateness())
+    sigma_s = {p: math.hypot(line.sigma_s, apart.sigma_s[p]) for p, line in lines.items()}
+    attempts = [
+        with_clock_spread(attempt, body, jump, sigma_s, span.gravity_mps2)
+        for attempt, jump in measured
+    ]
+    warnings.extend(f"{_clock(start_s)}: {text}." for text in apart.warnings)
+    warnings.extend(_mounting(body, contacts))
     return Found(tuple(attempts), tuple(warnings))
 
 
@@ -199,7 +208,7 @@ def footfalls(
         still = rests_between_swings(window)
         for _ in range(SETTLING_ROUNDS):
             window = _settled(window, LinkedBody(window).solve(still))
-    body, contacts = _motion(window, still)
+    _, body, contacts = _motion(window, still)
     return Footfalls(start_s, body, contacts)
 
 
@@ -277,7 +286,7 @@ def _weightless_pelvis(samples: Mapping[Placement, Samples], step_s: float) -> b
 
 def _motion(
     window: Window, still: Mapping[Side, IntArray] | None = None
-) -> tuple[Body, tuple[Contact, ...]]:
+) -> tuple[LinkedBody, Body, tuple[Contact, ...]]:
     """Motion and contacts, each refined by the other twice; ``still`` are first rests."""
     linked = LinkedBody(window)
     body = linked.solve()
@@ -287,13 +296,13 @@ def _motion(
             linked = LinkedBody(window)
             body = linked.solve()
     if not any(side.shank in window.sensors for side in Side):
-        return body, ()
+        return linked, body, ()
     if still is None:
         still = still_samples(body, stance_spells(body, near_floor=False))
     body = linked.solve(still)
     spells = stance_spells(body, near_floor=True)
     body = linked.solve(still_samples(body, spells), pivot_levers(body, spells))
-    return body, find_contacts(body)
+    return linked, body, find_contacts(body)
 
 
 def _attempt(
