@@ -32,7 +32,7 @@ LOAD_WAIT_S = 0.015
 """A foot waits this long for the pelvis's samples of the same time, which may come in a later
 packet; then it goes on without them (own choice: about what a strike's look-ahead takes)."""
 
-LATEST_S = 0.05
+LATEST_S = 0.055
 """An event that took longer to know is not told early but with its attempt: it would come more than
 a packet too late (own choice: packets of 10 samples at 200 Hz last 50 ms)."""
 

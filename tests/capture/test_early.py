@@ -90,7 +90,7 @@ def test_events_name_the_packets_that_held_and_settled_them():
         assert each.held_s in arrivals[each.event.side.shank]
         assert each.known_s in everything
         assert each.held_s <= each.known_s
-        assert -0.1 < each.look_ahead_s <= 0.05 + 1e-9
+        assert -0.1 < each.look_ahead_s <= 0.055 + 1e-9
 
 
 def turned(recording: SimulatedRecording, degrees: float) -> SimulatedRecording:
