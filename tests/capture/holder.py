@@ -6,8 +6,14 @@ from pathlib import Path
 
 from imujump.capture.one_capture import OneCapture
 
-with OneCapture("usb0", Path(sys.argv[1])) as held:
-    held.open_door(4711, "key")
-    sys.stdout.write("held\n")
-    sys.stdout.flush()
-    time.sleep(60.0)
+
+def main() -> None:
+    with OneCapture("usb0", Path(sys.argv[1])) as held:
+        held.open_door(4711, "key")
+        sys.stdout.write("held\n")
+        sys.stdout.flush()
+        time.sleep(60.0)
+
+
+if __name__ == "__main__":
+    main()
