@@ -56,6 +56,9 @@ class Wish:
     emulate : bool
         Emulated sensors instead of real ones, worn by a simulated athlete or
         playing ``emulate_file``.
+    emulate_scenes : str
+        What a simulated athlete does, see
+        :class:`imujump.capture.emulated.settings.RigSettings`.
     rate_hz : float or None
         Samples a second, if not the sensors' own.
     profiles : sequence of Path
@@ -68,6 +71,7 @@ class Wish:
     speed: float | None = 1.0
     emulate: bool = False
     emulate_file: Path | None = None
+    emulate_scenes: str = "jumps"
     rate_hz: float | None = None
     profiles: Sequence[Path] = ()
     chosen: Mapping[str, Placement] | None = None
@@ -122,7 +126,9 @@ async def radio_of(wish: Wish) -> AsyncIterator[Way]:
             f"need a part that is not installed ({error.name})",
             'install it with: pip install "imujump[emulate]"',
         ) from error
-    settings: dict[str, Any] = {} if wish.rate_hz is None else {"rate_hz": wish.rate_hz}
+    settings: dict[str, Any] = {"scenes": wish.emulate_scenes}
+    if wish.rate_hz is not None:
+        settings["rate_hz"] = wish.rate_hz
     async with emulated_process(wish.emulate_file, **settings) as rig:
         worn = {f"EMU-{FIRST_SERIAL + n}": place for n, place in enumerate(rig.sensors)}
         yield Way(Radio(rig.scanner_factory, rig.client_factory), worn, len(worn))

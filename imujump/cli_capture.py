@@ -107,7 +107,11 @@ def sensors(
             )
         places[serial] = Placement(place)
     wish = Wish(
-        emulate=emulate or played is not None, emulate_file=played, profiles=profiles, memory=memory
+        emulate=emulate or played is not None,
+        emulate_file=played,
+        emulate_scenes="check" if check else "jumps",
+        profiles=profiles,
+        memory=memory,
     )
     with _told():
         if places:

@@ -55,6 +55,7 @@ async def run_check(
         If another capture runs, or sensors or Bluetooth cannot be used.
     """
     entries: list[SampleBatch | ClockReading] = []
+    tell("Looking for the sensors. They are worn, and the athlete stands ready.")
     with OneCapture(wish.adapter):
         async with radio_of(wish) as way:
             sensors = chosen_sensors(await find(wish, way), wish.chosen)
@@ -71,7 +72,7 @@ async def run_check(
                 await _all_linked(crew)
                 entries.clear()
                 for wait_s, sentence in steps:
-                    tell(sentence)
+                    tell(f"{sentence} ({wait_s:.0f} seconds)")
                     await asyncio.sleep(wait_s)
                 states = crew.states
                 crew.end()

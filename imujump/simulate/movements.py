@@ -1,4 +1,4 @@
-"""What an athlete does between jumps: stand, shift about, walk, turn, hop, run through.
+"""What an athlete does between jumps: stand, shift about, walk, turn, hop, stamp, run through.
 
 Each block starts and ends in quiet standing and writes itself into a script, so blocks can
 follow one another in any order.
@@ -229,6 +229,44 @@ class Bounce:
                 script.arrive(t + 0.75, 0.0, 0.0)
             else:
                 t += self.contact_s
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """One foot lifted and stamped down where it stood, then quiet standing.
+
+    ``impact_mps`` is the speed that the floor takes from the shank, ``passed_on`` the part of
+    it that reaches the pelvis (own choice: peaks of some 10 g at the shank, 2 g at the pelvis).
+    """
+
+    side: Side = Side.LEFT
+    impact_mps: float = 1.0
+    passed_on: float = 0.3
+
+    def write(self, script: Script, generator: np.random.Generator) -> None:
+        """Write the block."""
+        body, half = script.body, script.stance_half_m
+        t, z, s = script.time_s, body.standing_hip_m, side_sign(self.side)
+        script.knot(t + 0.05, (0.0, 0.0, z))
+        script.turn(t + 0.05)
+        # Weight goes to the other foot first.
+        script.knot(t + 0.50, (0.0, -0.6 * half * s, z - 0.01))
+        script.turn(t + 0.50, 0.0, 0.02, 0.02 * s)
+        script.lift(self.side, t + 0.55, 0.14, 0.35)
+        script.raise_ankle(self.side, t + 0.80, body.ankle_height_m + 0.15)
+        strike = t + 1.0
+        script.strike(
+            self.side,
+            strike,
+            -body.ankle_behind_m,
+            s * half,
+            settle_s=0.05,
+            impact_mps=self.impact_mps,
+            impact_s=0.015,
+        )
+        script.knot(strike, (0.0, -0.5 * half * s, z - 0.015))
+        script.shock(strike + 0.004, 0.03, self.passed_on * self.impact_mps)
+        script.arrive(strike + 1.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ import pytest
 
 from imujump.capture.check_strap import ringing, stamps
 from imujump.capture.check_walk import SURE, side_evidence
+from imujump.capture.emulated.athlete_feed import Athlete, guided_check
 from imujump.capture.sensor_check import (
     CheckItem,
     CheckSamples,
@@ -19,7 +20,9 @@ from imujump.capture.sensor_check import (
     Verdict,
     check_sensors,
 )
-from imujump.model import Placement
+from imujump.constants import STANDARD_GRAVITY_MPS2
+from imujump.model import Placement, SensorInfo
+from imujump.sensor_check_run import STEPS
 
 from .checking import changed, check_session, exchanged
 
@@ -236,3 +239,25 @@ def test_sure_is_beyond_chance() -> None:
         assert evidence is not None
         told += abs(evidence.agreement) >= SURE
     assert told <= 5
+
+
+@pytest.mark.parametrize("rate_hz", [100.0, 400.0])
+@pytest.mark.parametrize("seed", [0, 1])
+def test_a_guided_emulated_athlete_passes_the_whole_check(seed: int, rate_hz: float) -> None:
+    """What ``imujump sensors --check --emulate`` judges, without the radio between."""
+    athlete = Athlete(rate_hz, seed=seed, scenes=guided_check, keep_motions=True)
+    athlete.prepare(1.0)
+    samples = {}
+    for place, feed in athlete.feeds().items():
+        rows = feed.values(0, round(sum(wait_s for wait_s, _ in STEPS) * rate_hz))
+        info = SensorInfo(place, "E", rate_hz, 1e-6, 32.0 * STANDARD_GRAVITY_MPS2, 35.0)
+        accel, gyro = rows[:, :3].copy(), rows[:, 3:].copy()
+        samples[place] = CheckSamples(info, feed.times_s(0, len(rows)), accel, gyro)
+    for judgement in check_sensors(samples):
+        assert [f for f in judgement.findings if f.verdict is not Verdict.GOOD] == []
+        assert {CheckItem.STRAP, CheckItem.PLACEMENT} < {f.item for f in judgement.findings}
+    # Each movement begins within a second after the sentence that asks for it.
+    told_s = np.cumsum([0.0, *(wait_s for wait_s, _ in STEPS)])[1:-1]
+    ((_, motion),) = athlete.motions
+    moved_s = [label.start_s for label in motion.labels if label.what in ("walk", "stamp")]
+    assert all(0.0 < at_s - said_s < 1.0 for at_s, said_s in zip(moved_s, told_s, strict=True))

@@ -15,7 +15,7 @@ from imujump.simulate.athlete import ApproachJump, ReachError
 from imujump.simulate.body import Body
 from imujump.simulate.imu import Imperfection, SensorErrors, draw, record
 from imujump.simulate.motion import Motion
-from imujump.simulate.movements import Bounce, Fidget, Stand, TurnAround, Walk
+from imujump.simulate.movements import Bounce, Fidget, Stamp, Stand, TurnAround, Walk
 from imujump.simulate.session import Block, compose
 
 Scene = list[Block | ApproachJump]
@@ -24,10 +24,7 @@ SceneWriter = Callable[[int, np.random.Generator], Scene]
 
 
 def jump_session(number: int, generator: np.random.Generator) -> Scene:
-    """Write a scene of a jump session: stand, jump, walk back, pause.
-
-    The first scene is quiet standing and a short walk, which a sensor check can use.
-    """
+    """Write a scene of a jump session: stand and walk first, then jump, walk back, pause."""
     if number == 0:
         return [Stand(4.0), Walk(4.0), TurnAround(), Walk(4.0), TurnAround(-math.pi), Stand(3.0)]
     two_foot = bool(generator.integers(2))
@@ -47,6 +44,29 @@ def jump_session(number: int, generator: np.random.Generator) -> Scene:
     pauses: list[Block] = [Stand(4.0), Fidget(5.0), Bounce(4)]
     pause = pauses[int(generator.integers(3))]
     return [jump, TurnAround(), Walk(8.0), TurnAround(-math.pi), pause, Stand(2.0)]
+
+
+def guided_check(number: int, generator: np.random.Generator) -> Scene:
+    """Write what an athlete does who is led through a sensor check, then a jump session.
+
+    Each movement begins half a second or so after the sentence that asks for it (see
+    ``STEPS`` in :mod:`imujump.sensor_check_run`).
+    """
+    if number:
+        return jump_session(number, generator)
+    return [
+        Stand(4.8),
+        Walk(5.2),  # eight steps, 5.6 s
+        Stand(2.2),
+        Stamp(Side.LEFT),
+        Stand(2.0),
+        Stamp(Side.RIGHT),
+        Stand(4.0),
+    ]
+
+
+SCENES: Mapping[str, SceneWriter] = {"jumps": jump_session, "check": guided_check}
+"""What a simulated athlete can be asked to do."""
 
 
 @dataclass(slots=True)

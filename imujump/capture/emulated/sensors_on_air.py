@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from imujump.capture.emulated.air import AirLink, AirState, SensorController
-from imujump.capture.emulated.athlete_feed import Athlete
+from imujump.capture.emulated.athlete_feed import SCENES, Athlete
 from imujump.capture.emulated.feeds import SampleFeed, recorded_feeds
 from imujump.capture.emulated.scene_pool import scene_pool
 from imujump.capture.emulated.sensor import EmulatedSensor, SensorSettings
@@ -65,6 +65,7 @@ async def sensors_on_air(
             settings.placements,
             skew_ppm=settings.skew_ppm,
             seed=settings.seed,
+            scenes=SCENES[settings.scenes],
             legs_swapped=settings.legs_swapped,
         )
     if isinstance(source, Athlete) and settings.apart:
@@ -140,7 +141,7 @@ class _FeedClock:
 def _feeds(source: _Opened, settings: RigSettings) -> tuple[Mapping[Placement, SampleFeed], bool]:
     """Return a feed for each sensor, and whether it waits for all to be started."""
     if isinstance(source, Athlete):
-        return source.feeds(), False
+        return source.feeds(), settings.scenes == "check"
     opened = open_recording(source) if isinstance(source, str | Path) else source
     feeds = recorded_feeds(opened)
     return {p: feed for p, feed in feeds.items() if p in settings.placements}, True

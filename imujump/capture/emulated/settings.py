@@ -42,6 +42,9 @@ class RigSettings:
         Silence that ends a link.
     legs_swapped : bool
         An athlete wears the shank sensors on the wrong legs.
+    scenes : str
+        What an athlete does: ``jumps``, a jump session; or ``check``, a sensor check as it is
+        guided, which begins once all sensors have been started.
     apart : bool
         Write an athlete's later scenes in another process, so that the radio never waits.
     """
@@ -60,6 +63,7 @@ class RigSettings:
     battery_percent: int = 90
     supervision_s: float = SUPERVISION_S
     legs_swapped: bool = False
+    scenes: str = "jumps"
     apart: bool = False
 
     def to_json(self) -> str:
