@@ -9,13 +9,15 @@ the detector had to see after it is its look-ahead.
     FLOOR      LEFT            LEAVING
     LEAVING    UNLOADED        AIR          toe-off
     LEAVING    GONE            AIR          toe-off
+    LEAVING    STAYED          FLOOR
     FLOOR      STRUCK_ANEW     FLOOR        foot strike
     LEAVING    STRUCK_ANEW     FLOOR        foot strike
     AIR        STRUCK          FLOOR        foot strike
     AIR        RESTED          FLOOR
     (any)      LOST            FLOOR
 
-``STRUCK_ANEW`` is a strike of a foot whose leaving was missed, ``RESTED`` a rest whose strike was.
+``STAYED`` is a foot that stands still after all. ``STRUCK_ANEW`` is a strike of a foot whose
+leaving was missed, ``RESTED`` a rest whose strike was.
 """
 
 from __future__ import annotations
@@ -89,6 +91,7 @@ class Fact(Enum):
     LEFT = auto()
     UNLOADED = auto()
     GONE = auto()
+    STAYED = auto()
     STRUCK = auto()
     STRUCK_ANEW = auto()
     RESTED = auto()
@@ -99,6 +102,7 @@ TABLE: dict[tuple[Phase, Fact], tuple[Phase, EventKind | None]] = {
     (Phase.FLOOR, Fact.LEFT): (Phase.LEAVING, None),
     (Phase.LEAVING, Fact.UNLOADED): (Phase.AIR, EventKind.TOE_OFF),
     (Phase.LEAVING, Fact.GONE): (Phase.AIR, EventKind.TOE_OFF),
+    (Phase.LEAVING, Fact.STAYED): (Phase.FLOOR, None),
     (Phase.FLOOR, Fact.STRUCK_ANEW): (Phase.FLOOR, EventKind.FOOT_STRIKE),
     (Phase.LEAVING, Fact.STRUCK_ANEW): (Phase.FLOOR, EventKind.FOOT_STRIKE),
     (Phase.AIR, Fact.STRUCK): (Phase.FLOOR, EventKind.FOOT_STRIKE),
@@ -173,6 +177,8 @@ class Foot:
             self._peak_mps = max(self._peak_mps, speed_mps)
             return self._in_air(now)
         if self._still:
+            if self.phase is Phase.LEAVING:
+                self._move(Fact.STAYED)
             self._rest_at(now)
             return None
         return self._on_floor(now, velocity, speed_mps)
@@ -274,8 +280,6 @@ class Foot:
 
     def _rest_at(self, now: Instant) -> None:
         self._rest_mps, self._path_m, self._leaving = now.velocity_mps, (0.0, 0.0, 0.0), None
-        if self.phase is Phase.LEAVING:
-            self.phase = Phase.FLOOR
 
 
 def _minus(a: Triple, b: Triple) -> Triple:
