@@ -20,12 +20,17 @@ from imujump.wording import FIRST_READ, METRICS, PLACEMENTS
 STEPS_SHOWN = 8
 """Foot events shown in a line (own choice: two steps on each side, strike and toe-off)."""
 
-HELP = "space: mark   text and Enter: note   Ctrl-C: end"
+ROOMY = 110
+"""Characters of a line from which tables are set with room (own choice: what they need)."""
+
+STEPS_HEAD = "Steps  "
 
 Message = Mapping[str, Any]
 
 
-def screen(state: Message, glyphs: Glyphs = UNICODE, typed: str = "") -> RenderableType:
+def screen(
+    state: Message, glyphs: Glyphs = UNICODE, below: str = "", width: int = 80
+) -> RenderableType:
     """Draw a session's state.
 
     Parameters
@@ -34,14 +39,16 @@ def screen(state: Message, glyphs: Glyphs = UNICODE, typed: str = "") -> Rendera
         As made by :func:`imujump.live_view.state_message`.
     glyphs : Glyphs
         The characters that the terminal can show.
-    typed : str
-        The note that is being typed.
+    below : str
+        The last line: what keys do, or what is being typed.
+    width : int
+        Characters of a line; as many of the last steps are shown as fit into one.
     """
-    parts: list[RenderableType] = [_head(state), _sensors(state["sensors"])]
-    steps = step_line(state["events"])
-    parts.append(Text(f"Steps  {steps or 'none yet'}"))
+    parts: list[RenderableType] = [_head(state), _sensors(state["sensors"], width)]
+    steps = step_line(state["events"], width - len(STEPS_HEAD))
+    parts.append(Text(STEPS_HEAD + (steps or "none yet"), no_wrap=True))
     if state["attempts"]:
-        parts.append(_attempts(state["attempts"], glyphs))
+        parts.append(_attempts(state["attempts"], glyphs, width))
     else:
         parts.append(Text("No jump yet."))
     told = [sensor["sentence"] for sensor in state["sensors"] if sensor["sentence"]]
@@ -49,19 +56,20 @@ def screen(state: Message, glyphs: Glyphs = UNICODE, typed: str = "") -> Rendera
         told.append(state["recording"]["sentence"])
     told += state["warnings"]
     parts += [Text(text, style="yellow") for text in told]
-    parts.append(Text(f"note: {typed}" if typed else HELP, style="dim"))
+    parts.append(Text(below, style="dim"))
     return Group(*parts)
 
 
 def _head(state: Message) -> Text:
     recording = state["recording"]
     where = f"recording to {recording['path']}" if recording else "not recorded"
-    marks = f", {state['marks']} marks" if state["marks"] else ""
+    count = state["marks"]
+    marks = f", {count} mark{'s' if count > 1 else ''}" if count else ""
     return Text(f"{clock_time(state['time_s'])}  {where}{marks}", style="bold")
 
 
-def _sensors(sensors: Sequence[Message]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+def _sensors(sensors: Sequence[Message], width: int) -> Table:
+    table = _table(width)
     for head, justify in (
         ("sensor", "left"),
         ("serial", "left"),
@@ -74,7 +82,8 @@ def _sensors(sensors: Sequence[Message]) -> Table:
         ("recovered", "right"),
     ):
         table.add_column(head, justify="right" if justify == "right" else "left", no_wrap=True)
-    for sensor in sensors:
+    order = list(Placement)
+    for sensor in sorted(sensors, key=lambda each: order.index(Placement(each["placement"]))):
         table.add_row(*sensor_cells(sensor))
     return table
 
@@ -98,42 +107,50 @@ def _with_unit(value: float | None, unit: str, decimals: int) -> str:
     return "-" if value is None else f"{value:.{decimals}f} {unit}"
 
 
-def step_line(events: Sequence[Message]) -> str:
-    """The last foot events in a line, each with the time since the one before it.
+def step_line(events: Sequence[Message], width: int = 80) -> str:
+    """The last foot events in a line, each with the seconds since the one before it.
 
     >>> step_line([
     ...     {"kind": "foot_strike", "side": "left", "time_s": 1.0, "standing": "early"},
     ...     {"kind": "toe_off", "side": "left", "time_s": 1.21, "standing": "final"}])
-    'left down 1.00  off +0.21'
+    'left down   left off +0.21'
+    >>> step_line([])
+    ''
     """
-    told = []
-    shown = events[-STEPS_SHOWN:]
-    for k, event in enumerate(shown):
+    shown: list[str] = []
+    before: Message | None = None
+    for event in events:
         verb = "down" if event["kind"] == "foot_strike" else "off"
-        same = k > 0 and event["side"] == shown[k - 1]["side"]
-        who = verb if same else f"{event['side']} {verb}"
-        if not k:
-            told.append(f"{who} {event['time_s']:.2f}")
-        else:
-            told.append(f"{who} +{event['time_s'] - shown[k - 1]['time_s']:.2f}")
-    return "  ".join(told)
+        since = "" if before is None else f" +{event['time_s'] - before['time_s']:.2f}"
+        shown.append(f"{event['side']} {verb}{since}")
+        before = event
+    shown = shown[-STEPS_SHOWN:]
+    while len(shown) > 1 and len("   ".join(shown)) > width:
+        del shown[0]
+    return "   ".join(shown)
 
 
-def _attempts(attempts: Sequence[Message], glyphs: Glyphs) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("jump", justify="right")
+def _attempts(attempts: Sequence[Message], glyphs: Glyphs, width: int) -> Table:
+    table = _table(width)
+    table.add_column("no.", justify="right")
     table.add_column("start")
     table.add_column("foot")
     for name in FIRST_READ:
         wording = METRICS[name]
-        unit = f"\n{wording.unit.symbol}" if wording.unit.symbol else ""
-        table.add_column(glyphs.written(wording.label + unit), justify="right")
+        head = [*wording.head.split(" "), wording.unit.symbol]
+        table.add_column(glyphs.written("\n".join(head)), justify="right", no_wrap=True)
+    # On a narrow terminal the uncertainty goes under its value.
+    between = "" if width >= ROOMY else "\n"
     for attempt in reversed(attempts):
-        cells = [metric_text(attempt, name, glyphs) for name in FIRST_READ]
+        cells = [metric_text(attempt, name, glyphs, between) for name in FIRST_READ]
         table.add_row(
             str(attempt["attempt"]), clock_time(attempt["start_s"]), take_off(attempt), *cells
         )
     return table
+
+
+def _table(width: int) -> Table:
+    return Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1) if width >= ROOMY else (0, 0))
 
 
 def take_off(attempt: Message) -> str:
@@ -143,12 +160,12 @@ def take_off(attempt: Message) -> str:
     return str(attempt["take_off_side"] or "-")
 
 
-def metric_text(attempt: Message, name: str, glyphs: Glyphs) -> str:
+def metric_text(attempt: Message, name: str, glyphs: Glyphs, between: str = "") -> str:
     """A metric as value and standard deviation in its display unit."""
     told, wording = attempt["metrics"][name], METRICS[name]
     estimate = Estimate(told["value"], told["sigma"], told["reason"], "")
     value, sigma = value_and_sigma(estimate, wording.unit, wording.decimals)
-    return f"{value}{glyphs.plus_minus}{sigma}" if sigma else value
+    return f"{value}{between}{glyphs.plus_minus}{sigma}" if sigma else value
 
 
 def attempt_line(attempt: Message, glyphs: Glyphs = UNICODE) -> str:
@@ -177,7 +194,9 @@ class PlainLines:
         found = []
         for sensor in state["sensors"]:
             place = PLACEMENTS[Placement(sensor["placement"])]
-            if self._linked.get(sensor["placement"]) != sensor["linked"]:
+            # Not linked yet, and let go at the end, are no news.
+            known = self._linked.get(sensor["placement"], False)
+            if known != sensor["linked"] and not (known and state["finished"]):
                 self._linked[sensor["placement"]] = sensor["linked"]
                 found.append(f"{now} {place} {'linked' if sensor['linked'] else 'away'}")
         if missed:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TextIO
 
 import click
 
-from imujump import cli_capture, contract, spreadsheet
+from imujump import cli_capture, cli_sensors, contract, spreadsheet
 from imujump.display_units import glyphs_for
 from imujump.errors import ImuJumpError
 from imujump.model import Analysis
@@ -39,7 +39,7 @@ def main() -> None:
     """
 
 
-for _command in (cli_capture.sensors, cli_capture.capture, cli_capture.watch):
+for _command in (cli_sensors.sensors, cli_capture.capture, cli_capture.watch):
     main.add_command(_command)
 
 

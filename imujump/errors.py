@@ -150,8 +150,8 @@ class CaptureRunningError(ImuJumpError):
     def __init__(self, adapter: str, process_id: int | None) -> None:
         holder = "another user" if process_id is None else f"process {process_id}"
         super().__init__(
-            f"A capture is running on the Bluetooth adapter {adapter} already ({holder}); "
-            "end it first, or look at it instead of starting a second one."
+            f"A capture or sensor check is running already (Bluetooth adapter: {adapter}; "
+            f'{holder}): end it first, or type "imujump watch" to look on.'
         )
         self.adapter = adapter
         self.process_id = process_id
@@ -168,7 +168,7 @@ class NoCaptureError(ImuJumpError):
 
     def __init__(self, adapter: str) -> None:
         super().__init__(
-            f"No capture is running on the Bluetooth adapter {adapter}; start one and look again."
+            f"No capture is running (Bluetooth adapter: {adapter}): start one and look again."
         )
         self.adapter = adapter
 

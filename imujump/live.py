@@ -9,18 +9,16 @@ same order as an analysis of the recorded file, and so gives the same attempts t
 from __future__ import annotations
 
 import asyncio
-import contextlib
-import queue
-import threading
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from types import TracebackType
 from typing import Protocol, Self
 
 from imujump.capture.events import CapturedPacket, CaptureEvent, SensorState
 from imujump.constants import STANDARD_GRAVITY_MPS2
+from imujump.engine_thread import EngineThread
 from imujump.model import (
     Analysis,
     Attempt,
@@ -33,11 +31,12 @@ from imujump.model import (
 from imujump.pipeline.early import EarlyEvent, EarlySteps
 from imujump.pipeline.engine import Engine
 from imujump.pipeline.revision import KnownEvent, Standing, revised
-from imujump.recording.format import StatusChange, StatusKind
+from imujump.recording.format import StatusChange
 from imujump.recording.in_order import SampleOrder
 from imujump.recording.keeper import KeeperState, RecordingKeeper
 from imujump.recording.packets import sample_count
 from imujump.recording.row_file import RecordedSensor
+from imujump.sensor_tally import SensorTally
 
 EVENTS_SHOWN = 60
 """Foot events in a snapshot: those of a long run-up with its jump (own choice)."""
@@ -53,14 +52,6 @@ EVENTS_REVISABLE = 2000
 
 NEWS_S = 0.2
 """Packets alone make a new snapshot this often; everything else does at once (own choice)."""
-
-RATE_SPAN_S = 3.0
-"""Span over which a sensor's rate is measured (own choice)."""
-
-MOST_WAITING = 2000
-"""Captured things that may wait for the engine before a faster source has to (own choice)."""
-
-WAIT_S = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +152,8 @@ class LiveSession:
         self._order = SampleOrder([(each.placement, each.profile) for each in sensors])
         info = RecordingInfo(tuple(map(sensor_info, sensors)), started_utc)
         self._early = EarlySteps(info)
-        self._tallies = {each.placement: _Tally(each) for each in sensors}
-        self._engine = _EngineThread(Engine(info, gravity_mps2), self._attempts_closed)
+        self._tallies = {each.placement: SensorTally(each) for each in sensors}
+        self._engine = EngineThread(Engine(info, gravity_mps2), self._attempts_closed)
         self._known: deque[KnownEvent] = deque(maxlen=EVENTS_REVISABLE)
         self._next_number = 1
         self._told: deque[Told] = deque(maxlen=EVENTS_KEPT)
@@ -187,7 +178,7 @@ class LiveSession:
         """Take everything the source yields and return the finished analysis."""
         async for event in self._source:
             self.take(event)
-            if self._engine.waiting > MOST_WAITING:
+            if self._engine.behind:
                 await asyncio.to_thread(self._engine.catch_up)
         await self._end()
         assert self.analysis is not None
@@ -339,119 +330,6 @@ class LiveSession:
         self._news_due_s = time_s + NEWS_S
         self._changed.set()
         self._changed = asyncio.Event()
-
-
-class _Tally:
-    """Counts of one sensor, for a source that keeps none."""
-
-    def __init__(self, sensor: RecordedSensor) -> None:
-        self._state = SensorState(sensor.serial, sensor.serial, sensor.placement, True)
-        self._recent: deque[tuple[float, int]] = deque()
-
-    def count(self, arrival_s: float, samples: int) -> None:
-        self._recent.append((arrival_s, samples))
-        self._state = replace(
-            self._state, linked=True, packets=self._state.packets + 1, last_arrival_s=arrival_s
-        )
-
-    def note(self, row: StatusChange) -> None:
-        if row.kind is StatusKind.DROP:
-            self._state = replace(self._state, linked=False)
-        elif row.kind is StatusKind.BATTERY:
-            with contextlib.suppress(ValueError):
-                charge = int("".join(filter(str.isdigit, row.detail)))
-                self._state = replace(self._state, battery_percent=charge)
-
-    def state(self, now_s: float) -> SensorState:
-        while self._recent and self._recent[0][0] < now_s - RATE_SPAN_S:
-            self._recent.popleft()
-        rate_hz = None
-        if len(self._recent) > 1:
-            # The first packet's samples were measured before the span began.
-            span_s = self._recent[-1][0] - self._recent[0][0]
-            samples = sum(count for _, count in self._recent) - self._recent[0][1]
-            rate_hz = samples / span_s if span_s > 0.0 else None
-        return replace(self._state, rate_hz=rate_hz)
-
-
-class _EngineThread:
-    """The engine in a thread of its own, fed through a queue."""
-
-    def __init__(
-        self, engine: Engine, closed: Callable[[tuple[Attempt, ...], str | None], None]
-    ) -> None:
-        self._engine, self._closed = engine, closed
-        self._work: queue.SimpleQueue[tuple[list[SampleBatch | ClockReading], float] | None] = (
-            queue.SimpleQueue()
-        )
-        self._thread = threading.Thread(target=self._run, name="engine", daemon=True)
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._fault: str | None = None
-        self.running = False
-
-    @property
-    def waiting(self) -> int:
-        """How much waits for the engine."""
-        return self._work.qsize()
-
-    def catch_up(self) -> None:
-        """Wait until little waits for the engine."""
-        while self.waiting > MOST_WAITING // 2 and self._thread.is_alive():
-            self._thread.join(WAIT_S)
-
-    def start(self) -> None:
-        self._loop = asyncio.get_running_loop()
-        self._thread.start()
-        self.running = True
-
-    def put(self, entries: list[SampleBatch | ClockReading], time_s: float) -> None:
-        """Hand on what is now in order, all that was captured until ``time_s``."""
-        self._work.put((entries, time_s))
-
-    async def finish(self, warnings: tuple[str, ...]) -> Analysis:
-        """Let the engine do what waits, end it and return its analysis."""
-        self._work.put(None)
-        await asyncio.to_thread(self._thread.join)
-        self.running = False
-        known = self._engine.info.warnings
-        fresh = tuple(text for text in warnings if text not in known)
-        self._engine.info = replace(self._engine.info, warnings=(*known, *fresh))
-        return await asyncio.to_thread(self._engine.finish)
-
-    def _run(self) -> None:
-        while (work := self._work.get()) is not None:
-            if self._fault is not None:
-                continue
-            try:
-                attempts = self._step(*work)
-            except Exception as error:
-                # Whatever goes wrong in the analysis, the recording goes on.
-                self._fault = (
-                    f"the analysis stopped ({type(error).__name__}: {error}); the recording goes "
-                    "on, analyse the file afterwards and report this."
-                )
-                self._send((), self._fault)
-                continue
-            if attempts:
-                self._send(attempts, None)
-
-    def _step(
-        self, entries: list[SampleBatch | ClockReading], time_s: float
-    ) -> tuple[Attempt, ...]:
-        attempts: list[Attempt] = []
-        for entry in entries:
-            if isinstance(entry, ClockReading):
-                self._engine.read_clock(entry)
-            else:
-                attempts += self._engine.push(entry)
-        # Stamps do not repeat: until this one everything is there.
-        attempts += self._engine.advance(time_s)
-        return tuple(attempts)
-
-    def _send(self, attempts: tuple[Attempt, ...], fault: str | None) -> None:
-        assert self._loop is not None
-        with contextlib.suppress(RuntimeError):  # the loop has ended
-            self._loop.call_soon_threadsafe(self._closed, attempts, fault)
 
 
 def sensor_info(sensor: RecordedSensor) -> SensorInfo:

@@ -37,7 +37,9 @@ ALLOWED: dict[str, set[str]] = {
     "sessions": FOUNDATION,
     "capture": FOUNDATION | {"recording", "simulate"},
     **dict.fromkeys(WORDS, FOUNDATION | WORDS),
-    "live": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture"},
+    "engine_thread": FOUNDATION | {"pipeline"},
+    "sensor_tally": FOUNDATION | {"capture", "recording"},
+    "live": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture", "engine_thread", "sensor_tally"},
     "report": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture"},
     "validation": FOUNDATION | SIDE_BY_SIDE | WORDS,
     "replay": FOUNDATION | {"capture", "recording"},
@@ -47,11 +49,17 @@ ALLOWED: dict[str, set[str]] = {
     **dict.fromkeys(
         JOBS, FOUNDATION | JOBS | {"capture", "live", "live_view", "recording", "replay"}
     ),
-    "cli_capture": FOUNDATION | WORDS | JOBS | {"capture", "capture_screen", "keyboard", "live"},
+    "session_view": FOUNDATION | WORDS | {"capture_screen"},
+    "cli_options": FOUNDATION,
+    "cli_sensors": FOUNDATION | WORDS | JOBS | {"capture", "cli_options"},
+    "cli_capture": FOUNDATION
+    | WORDS
+    | JOBS
+    | {"capture", "cli_options", "keyboard", "live", "session_view"},
     "cli": FOUNDATION
     | SIDE_BY_SIDE
     | WORDS
-    | {"capture", "cli_capture", "live", "report", "validation"},
+    | {"capture", "cli_capture", "cli_sensors", "live", "report", "validation"},
 }
 """Which parts of the package each part may import, besides itself."""
 

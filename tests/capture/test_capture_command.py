@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 import subprocess
@@ -17,7 +18,7 @@ from rich.console import Console
 from imujump import cli
 from imujump.capture.check_words import CheckItem, Finding, SensorJudgement, Verdict
 from imujump.capture_screen import screen
-from imujump.cli_capture import judgement_lines
+from imujump.cli_sensors import judgement_lines
 from imujump.keyboard import ESCAPE, NoteLine, Typed
 from imujump.model import Placement
 from imujump.pipeline.engine import analyse
@@ -171,10 +172,17 @@ def test_a_note_is_stamped_with_its_first_key_and_can_be_mended():
     assert line.press(" ", 23.0) == Typed("", 23.0)
 
 
-def test_the_screen_shows_what_is_the_matter():
+def shown(state, width: int) -> str:
+    console = Console(width=width, file=io.StringIO())
+    console.print(screen(state, below="note: go", width=width))
+    return console.file.getvalue()
+
+
+@pytest.mark.parametrize("width", [80, 160])
+def test_the_screen_shows_what_is_the_matter(width):
     sensor = {
         "placement": "pelvis",
-        "serial": "S1",
+        "serial": "EMU-1003",
         "linked": False,
         "rate_hz": None,
         "battery_percent": 12,
@@ -184,7 +192,7 @@ def test_the_screen_shows_what_is_the_matter():
         "recovered": 4,
         "sentence": "the link is lost",
     }
-    metric = {"value": None, "sigma": None, "reason": "made up"}
+    metric = {"value": 0.25, "sigma": 0.01, "reason": None}
     state = {
         "time_s": 65.0,
         "recording": {"path": "a.imujump", "sentence": "the disk is full"},
@@ -204,11 +212,11 @@ def test_the_screen_shows_what_is_the_matter():
         "marks": 2,
         "warnings": ["a battery ran low"],
     }
-    console = Console(width=160, record=True, file=open(os.devnull, "w"))  # noqa: SIM115
-    console.print(screen(state, typed="go"))
-    console.file.close()
-    text = console.export_text()
-    for part in ("1:05.0", "a.imujump", "2 marks", "away", "12 %", "-80 dBm", "left down 64.00"):
+    text = shown(state, width)
+    assert "…" not in text
+    assert "EMU-1003" in text
+    assert "No jump yet" in shown({**state, "attempts": [], "events": []}, width)
+    for part in ("1:05.0", "a.imujump", "2 marks", "away", "12 %", "-80 dBm", "left down"):
         assert part in text
     for part in ("both", "the link is lost", "the disk is full", "a battery ran low", "note: go"):
         assert part in text

@@ -34,8 +34,8 @@ def test_a_second_capture_is_refused_with_a_sentence(tmp_path, holder):
     with pytest.raises(CaptureRunningError) as refused, OneCapture("usb0", tmp_path):
         pass
     assert str(refused.value) == (
-        f"A capture is running on the Bluetooth adapter usb0 already (process {holder.pid}); "
-        "end it first, or look at it instead of starting a second one."
+        "A capture or sensor check is running already (Bluetooth adapter: usb0; "
+        f'process {holder.pid}): end it first, or type "imujump watch" to look on.'
     )
     assert running_capture("usb0", tmp_path) == RunningCapture(holder.pid, 4711, "key")
     with OneCapture("usb1", tmp_path):
