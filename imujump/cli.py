@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TextIO
 
 import click
 
-from imujump import contract, spreadsheet
+from imujump import cli_capture, contract, spreadsheet
 from imujump.display_units import glyphs_for
 from imujump.errors import ImuJumpError
 from imujump.model import Analysis
@@ -33,9 +33,14 @@ PIPED_WIDTH = 100
 def main() -> None:
     """Measure approach jumps from motion sensors worn on both shanks and the pelvis.
 
-    Type "imujump analyse --help" for how to measure your recordings, and "imujump validate
-    --help" for how well that agrees with recordings whose truth is known.
+    Type "imujump capture --help" for how to record, "imujump analyse --help" for how to measure
+    your recordings, and "imujump validate --help" for how well that agrees with recordings whose
+    truth is known.
     """
+
+
+for _command in (cli_capture.sensors, cli_capture.capture, cli_capture.watch):
+    main.add_command(_command)
 
 
 @main.command()

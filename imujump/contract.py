@@ -65,7 +65,7 @@ def document(analysis: Analysis, path: str) -> dict[str, Any]:
             "sensors": [_sensor(sensor) for sensor in analysis.sensors],
             "warnings": list(analysis.warnings),
         },
-        "attempts": [_attempt(attempt) for attempt in analysis.attempts],
+        "attempts": [attempt_document(attempt) for attempt in analysis.attempts],
     }
 
 
@@ -102,7 +102,8 @@ def _sensor(sensor: SensorReport) -> dict[str, Any]:
     }
 
 
-def _attempt(attempt: Attempt) -> dict[str, Any]:
+def attempt_document(attempt: Attempt) -> dict[str, Any]:
+    """Build an attempt's part of the document."""
     return {
         "attempt": attempt.number,
         "start_s": _instant(attempt.start_s),

@@ -214,9 +214,13 @@ class LiveSession:
         if found or time_s >= self._news_due_s:
             self._renew(time_s=time_s)
 
-    def mark(self, text: str = "") -> Mark:
-        """Set a mark at this instant."""
-        mark = Mark(self._now_s() if self._now_s else self._snapshot.time_s, text)
+    def now_s(self) -> float:
+        """Session time now, as nearly as it is known."""
+        return self._now_s() if self._now_s else self._snapshot.time_s
+
+    def mark(self, text: str = "", time_s: float | None = None) -> Mark:
+        """Set a mark at this instant, or at one remembered from before."""
+        mark = Mark(self.now_s() if time_s is None else time_s, text)
         if self._keeper is not None:
             self._keeper.append(mark)
         self._renew(marks=self._snapshot.marks + 1)

@@ -24,6 +24,9 @@ SIDE_BY_SIDE = {"pipeline", "simulate", "recording", "sessions"}
 WORDS = {"contract", "display_units", "wording", "table", "sheet", "spreadsheet", "progress"}
 """What turns results into text: above the foundation, beside the packages, below the top."""
 
+JOBS = {"capture_job", "sensor_check_run"}
+"""What runs a capture or a sensor check from beginning to end."""
+
 ALLOWED: dict[str, set[str]] = {
     "model": {"errors"},
     "constants": set(),
@@ -37,7 +40,18 @@ ALLOWED: dict[str, set[str]] = {
     "live": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture"},
     "report": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture"},
     "validation": FOUNDATION | SIDE_BY_SIDE | WORDS,
-    "cli": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture", "live", "report", "validation"},
+    "replay": FOUNDATION | {"capture", "recording"},
+    "live_view": FOUNDATION | WORDS | {"capture", "live", "pipeline"},
+    "capture_screen": FOUNDATION | WORDS,
+    "keyboard": set(),
+    **dict.fromkeys(
+        JOBS, FOUNDATION | JOBS | {"capture", "live", "live_view", "recording", "replay"}
+    ),
+    "cli_capture": FOUNDATION | WORDS | JOBS | {"capture", "capture_screen", "keyboard", "live"},
+    "cli": FOUNDATION
+    | SIDE_BY_SIDE
+    | WORDS
+    | {"capture", "cli_capture", "live", "report", "validation"},
 }
 """Which parts of the package each part may import, besides itself."""
 

@@ -69,6 +69,8 @@ class SensorLink:
             raise ValueError(f"{sensor.serial} has no placement, must have one")
         self.sensor = sensor
         self.placement = sensor.placement
+        self.address: str | None = sensor.address
+        self.mistaken: str | None = None
         self.profile = sensor.profile
         self.timings = timings
         self.clock = clock
@@ -182,6 +184,7 @@ class SensorLink:
             If it comes to nothing; the connection has been ended then.
         """
         self.attempts += 1
+        self.mistaken = None
         self.ended.clear()
         self.holes.clear()
         self.happen(LinkEvent.SEEN)
@@ -277,6 +280,7 @@ class SensorLink:
         talk.check_kind()
         serial = await talk.serial()
         if serial is not None and serial != self.sensor.serial:
+            self.mistaken = serial
             raise WrongPlacementError(
                 self.sensor.serial, f"another sensor, {serial}, answers for it", "search again"
             )

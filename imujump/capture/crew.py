@@ -107,16 +107,16 @@ class Crew:
     ) -> None:
         self.end()
         assert self._closing is not None
-        cancelled = False
+        cancelled: asyncio.CancelledError | None = None
         while not self._closing.done():
             try:
-                await asyncio.shield(self._closing)
-            except asyncio.CancelledError:
+                await asyncio.wait([self._closing])
+            except asyncio.CancelledError as again:
                 # Sensors are let go even so; each step of it has its time limit.
-                cancelled = True
-        if cancelled:
-            raise asyncio.CancelledError
+                cancelled = again
         self._closing.result()
+        if cancelled is not None:
+            raise cancelled
 
     def __aiter__(self) -> Self:
         return self
@@ -170,7 +170,8 @@ class Crew:
     # --- the radio ------------------------------------------------------------------------
 
     async def _run_radio(self) -> None:
-        while True:
+        # Asked each time: not every system's radio lets a cancellation through.
+        while self._closing is None:
             sought = [link for link in self._links.values() if link.state is LinkState.SOUGHT]
             if not sought:
                 self._seek.clear()
@@ -190,6 +191,7 @@ class Crew:
             except ImuJumpError:
                 # The link keeps the sentence.
                 if heard is not None:
+                    self._settle_owner(heard[0], heard[1].address)
                     self._rest_if_due(heard[0])
 
     async def _listen(self, sought: Sequence[SensorLink]) -> tuple[SensorLink, BLEDevice] | None:
@@ -212,13 +214,22 @@ class Crew:
         """Return whose advertisement it is: by address, else, since those may change, by name."""
         links = list(self._links.values())
         for link in links:
-            if device.address == link.sensor.address:
+            if device.address == link.address:
                 return link
         name = data.local_name or device.name
         for link in links:
             if name == link.sensor.name and link.profile.recognises(name, data.service_uuids):
                 return link
         return None
+
+    def _settle_owner(self, link: SensorLink, address: str) -> None:
+        """Learn from an answer whose address it is: a serial number stands above addresses."""
+        if link.mistaken is None:
+            return
+        link.address = None
+        for other in self._links.values():
+            if other.sensor.serial == link.mistaken:
+                other.address = address
 
     async def _care(self, link: SensorLink) -> None:
         await care_for(link)

@@ -282,14 +282,14 @@ async def let_go(client: BleakClient, limit_s: float) -> None:
                 await client.disconnect()
 
     task = asyncio.ensure_future(disconnect())
-    cancelled = False
+    cancelled: asyncio.CancelledError | None = None
     while not task.done():
         try:
-            await asyncio.shield(task)
-        except asyncio.CancelledError:
-            cancelled = True
-    if cancelled:
-        raise asyncio.CancelledError
+            await asyncio.wait([task])
+        except asyncio.CancelledError as error:
+            cancelled = error
+    if cancelled is not None:
+        raise cancelled
 
 
 async def read_text(client: BleakClient, uuid: str) -> str | None:

@@ -1,12 +1,19 @@
 """What emulated sensors measure: athletes without end, and recordings of any kind."""
 
 import json
+import pickle
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from imujump.capture.emulated.athlete_feed import Athlete
+from imujump.capture.emulated.athlete_feed import (
+    Athlete,
+    SceneOrder,
+    jump_session,
+    write_scene,
+)
 from imujump.capture.emulated.feeds import recorded_feeds
 from imujump.capture.emulated.memory import DeviceClock, HeldPacket, RingBuffer
 from imujump.capture.emulated.packet_maker import PacketMaker
@@ -17,6 +24,7 @@ from imujump.model import Placement, RecordingInfo, SensorInfo
 from imujump.recording.files import open_recording
 from imujump.recording.memory import MemorySource
 from imujump.recording.packets import encode_packets
+from imujump.simulate.imu import SensorErrors
 
 REPOSITORY = Path(__file__).parents[2]
 
@@ -46,12 +54,26 @@ def test_the_same_seed_gives_the_same_samples(athlete):
     # Written little by little, as during capture.
     for until_s in (1.0, 26.0, 50.0):
         again.prepare(until_s)
+    elsewhere = Athlete(200.0, skew_ppm={Placement.PELVIS: 40.0}, seed=4)
+    with ThreadPoolExecutor(1) as elsewhere.pool:
+        elsewhere.prepare(50.0)
     other = Athlete(200.0, seed=5)
     other.prepare(1.0)
     for placement in Placement:
         mine = athlete.feeds()[placement].values(0, 10_000)
         assert np.array_equal(mine, again.feeds()[placement].values(0, 10_000))
+        assert np.array_equal(mine, elsewhere.feeds()[placement].values(0, 10_000))
         assert not np.array_equal(mine[:100], other.feeds()[placement].values(0, 100))
+
+
+def test_a_scene_can_be_ordered_from_another_process(athlete):
+    order = SceneOrder(
+        1, 4, jump_session, 100.0, athlete._worn, SensorErrors(), False, keep_motion=False
+    )
+    here, there = write_scene(order), write_scene(pickle.loads(pickle.dumps(order)))
+    for placement in Placement:
+        assert np.array_equal(here.rows[placement], there.rows[placement])
+    assert here.motion is None
 
 
 def test_scenes_join_without_a_step_in_time_or_motion(athlete):

@@ -46,9 +46,10 @@ def main(
 
     The first line printed is JSON and names the ports.
     """
-    # Scenes are written in a thread beside the radio, which must not wait for them.
+    # What runs in a thread beside the radio must not make it wait.
     sys.setswitchinterval(SWITCH_S)
     chosen = RigSettings.from_json(settings) if settings else RigSettings()
+    chosen = replace(chosen, apart=True)
     if rate_hz is not None:
         chosen = replace(chosen, rate_hz=rate_hz)
     if seed is not None:

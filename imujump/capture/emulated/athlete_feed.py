@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from imujump.model import FloatArray, Placement, Side, TakeOffStyle
 from imujump.simulate.athlete import ApproachJump, ReachError
 from imujump.simulate.body import Body
-from imujump.simulate.imu import SensorErrors, draw, record
+from imujump.simulate.imu import Imperfection, SensorErrors, draw, record
 from imujump.simulate.motion import Motion
 from imujump.simulate.movements import Bounce, Fidget, Stand, TurnAround, Walk
 from imujump.simulate.session import Block, compose
@@ -56,6 +57,51 @@ class _Track:
     count: int = 0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class SceneOrder:
+    """All that a scene is written from; travels to another process."""
+
+    number: int
+    seed: int
+    scenes: SceneWriter
+    rate_hz: float
+    worn: Mapping[Placement, Imperfection]
+    errors: SensorErrors
+    legs_swapped: bool
+    keep_motion: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WrittenScene:
+    """A scene's length, its samples (n, 6) of each sensor, and its motion if that is kept."""
+
+    duration_s: float
+    rows: Mapping[Placement, FloatArray]
+    motion: Motion | None
+
+
+def write_scene(order: SceneOrder) -> WrittenScene:
+    """Write one scene and sample it with every worn sensor."""
+    generator = np.random.default_rng((order.seed, 1 + order.number))
+    try:
+        motion = compose(order.scenes(order.number, generator), generator, body=Body())
+    except ReachError:
+        # A draw that no leg can reach becomes a pause.
+        motion = compose([Stand(6.0)], generator, body=Body())
+    taken = record(
+        motion,
+        generator,
+        rate_hz=order.rate_hz,
+        errors=order.errors,
+        placements=tuple(order.worn),
+        packet_samples=1 << 20,
+        legs_swapped=order.legs_swapped,
+        imperfections=order.worn,
+    )
+    rows = {b.placement: np.hstack([b.accel_mps2, b.gyro_radps]) for b in taken.batches()}
+    return WrittenScene(motion.duration_s, rows, motion if order.keep_motion else None)
+
+
 class Athlete:
     """Writes scenes one after the other and samples them with every worn sensor.
 
@@ -82,6 +128,8 @@ class Athlete:
     ----------
     motions : list of (float, Motion)
         Feed time at which each kept scene begins, and its motion.
+    pool : Executor or None
+        Where later scenes are written; None: here.
     """
 
     def __init__(
@@ -115,6 +163,7 @@ class Athlete:
         self._written = 0
         self.length_s = 0.0
         self.motions: list[tuple[float, Motion]] = []
+        self.pool: Executor | None = None
         self._keep_motions = keep_motions
         self._lock = threading.Lock()
 
@@ -142,35 +191,25 @@ class Athlete:
         return self._tracks[placement]
 
     def _write_scene(self) -> None:
-        generator = np.random.default_rng((self._seed, 1 + self._written))
-        try:
-            motion = compose(self._scenes(self._written, generator), generator, body=Body())
-        except ReachError:
-            # A draw that no leg can reach becomes a pause.
-            motion = compose([Stand(6.0)], generator, body=Body())
         worn = {}
         for place, flaw in self._worn.items():
             next_s = self.phase_s(place) + self._tracks[place].count * self.period_s(place)
             worn[place] = replace(flaw, clock_offset_s=max(0.0, next_s - self.length_s))
-        taken = record(
-            motion,
-            generator,
-            rate_hz=self.rate_hz,
-            errors=self._errors,
-            placements=self._placements,
-            packet_samples=1 << 20,
-            legs_swapped=self._legs_swapped,
-            imperfections=worn,
-        )
-        for batch in taken.batches():
-            track = self._tracks[batch.placement]
-            rows = np.hstack([batch.accel_mps2, batch.gyro_radps])
+        order = SceneOrder(
+            self._written, self._seed, self._scenes, self.rate_hz, worn, self._errors,
+            self._legs_swapped, self._keep_motions,
+        )  # fmt: skip
+        # What the athlete stands through at first must be there at once.
+        pool = self.pool if self._written else None
+        scene = write_scene(order) if pool is None else pool.submit(write_scene, order).result()
+        for place, rows in scene.rows.items():
+            track = self._tracks[place]
             track.chunks.append((track.count, rows))
-            track.count += len(batch.ticks)
-        if self._keep_motions:
-            self.motions.append((self.length_s, motion))
+            track.count += len(rows)
+        if scene.motion is not None:
+            self.motions.append((self.length_s, scene.motion))
         self._written += 1
-        self.length_s += motion.duration_s
+        self.length_s += scene.duration_s
 
 
 class AthleteFeed:

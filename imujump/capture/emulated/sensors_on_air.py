@@ -14,6 +14,7 @@ import numpy as np
 from imujump.capture.emulated.air import AirLink, AirState, SensorController
 from imujump.capture.emulated.athlete_feed import Athlete
 from imujump.capture.emulated.feeds import SampleFeed, recorded_feeds
+from imujump.capture.emulated.scene_pool import scene_pool
 from imujump.capture.emulated.sensor import EmulatedSensor, SensorSettings
 from imujump.capture.emulated.settings import RigSettings
 from imujump.capture.link_profile import LinkProfile
@@ -22,13 +23,15 @@ from imujump.model import Placement, SampleSource
 from imujump.recording.files import open_recording
 
 AHEAD_S = 8.0
-"""Motion kept ready ahead of what is being measured: a scene takes a second or two to write
-(own choice)."""
+APART_AHEAD_S = 16.0
+"""Motion kept ready ahead of what is being measured: a scene takes a second or two to write,
+and another process several to start (own choice)."""
 
 START_MARGIN_S = 0.3
 """From the start of the last sensor to the first sample of a recording."""
 
 Source = Athlete | SampleSource | Path | str | None
+_Opened = Athlete | SampleSource | Path | str
 
 # Data that was on its way when a link went is worth a line to bumble, but not to a user.
 logging.getLogger("bumble").addHandler(logging.NullHandler())
@@ -56,10 +59,21 @@ async def sensors_on_air(
     ValueError
         If the profile does not offer the rate.
     """
+    if source is None:
+        source = Athlete(
+            settings.rate_hz,
+            settings.placements,
+            skew_ppm=settings.skew_ppm,
+            seed=settings.seed,
+            legs_swapped=settings.legs_swapped,
+        )
+    if isinstance(source, Athlete) and settings.apart:
+        source.pool = scene_pool()
     feeds, waits = await asyncio.to_thread(_feeds, source, settings)
     some = next(iter(feeds.values()))
     spoken = (own_profile() if profile is None else profile).at_rate(some.rate_hz)
-    await asyncio.to_thread(some.prepare, AHEAD_S)
+    ahead_s = APART_AHEAD_S if settings.apart else AHEAD_S
+    await asyncio.to_thread(some.prepare, ahead_s)
     air = AirLink(np.random.default_rng((settings.seed, 77)), settings.supervision_s)
     clock = _FeedClock(None if waits else asyncio.get_running_loop().time(), len(feeds))
     sensors = {}
@@ -91,7 +105,7 @@ async def sensors_on_air(
             clock.starts_s,
             clock.on_start,
         )
-    writer = asyncio.create_task(_keep_ahead(some, clock.starts_s))
+    writer = asyncio.create_task(_keep_ahead(some, clock.starts_s, ahead_s))
     try:
         for sensor in sensors.values():
             await sensor.switch_on()
@@ -99,6 +113,9 @@ async def sensors_on_air(
     finally:
         writer.cancel()
         await asyncio.gather(writer, return_exceptions=True)
+        if isinstance(source, Athlete) and source.pool is not None:
+            source.pool.shutdown(wait=False, cancel_futures=True)
+            source.pool = None
         for sensor in sensors.values():
             await sensor.switch_off()
         air.close()
@@ -120,16 +137,8 @@ class _FeedClock:
             self._start_s = asyncio.get_running_loop().time() + START_MARGIN_S
 
 
-def _feeds(source: Source, settings: RigSettings) -> tuple[Mapping[Placement, SampleFeed], bool]:
+def _feeds(source: _Opened, settings: RigSettings) -> tuple[Mapping[Placement, SampleFeed], bool]:
     """Return a feed for each sensor, and whether it waits for all to be started."""
-    if source is None:
-        source = Athlete(
-            settings.rate_hz,
-            settings.placements,
-            skew_ppm=settings.skew_ppm,
-            seed=settings.seed,
-            legs_swapped=settings.legs_swapped,
-        )
     if isinstance(source, Athlete):
         return source.feeds(), False
     opened = open_recording(source) if isinstance(source, str | Path) else source
@@ -137,11 +146,13 @@ def _feeds(source: Source, settings: RigSettings) -> tuple[Mapping[Placement, Sa
     return {p: feed for p, feed in feeds.items() if p in settings.placements}, True
 
 
-async def _keep_ahead(feed: SampleFeed, starts_s: Callable[[], float | None]) -> None:
+async def _keep_ahead(
+    feed: SampleFeed, starts_s: Callable[[], float | None], ahead_s: float
+) -> None:
     """Have an athlete's next scenes written before they are needed."""
     loop = asyncio.get_running_loop()
     while True:
         await asyncio.sleep(1.0)
         start_s = starts_s()
-        if start_s is not None and feed.ready_s() < loop.time() - start_s + AHEAD_S:
-            await asyncio.to_thread(feed.prepare, loop.time() - start_s + AHEAD_S)
+        if start_s is not None and feed.ready_s() < loop.time() - start_s + ahead_s:
+            await asyncio.to_thread(feed.prepare, loop.time() - start_s + ahead_s)

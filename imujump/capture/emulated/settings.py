@@ -42,6 +42,8 @@ class RigSettings:
         Silence that ends a link.
     legs_swapped : bool
         An athlete wears the shank sensors on the wrong legs.
+    apart : bool
+        Write an athlete's later scenes in another process, so that the radio never waits.
     """
 
     rate_hz: float = 200.0
@@ -58,6 +60,7 @@ class RigSettings:
     battery_percent: int = 90
     supervision_s: float = SUPERVISION_S
     legs_swapped: bool = False
+    apart: bool = False
 
     def to_json(self) -> str:
         """Return the settings as JSON.

@@ -1,0 +1,39 @@
+"""A recorded session with two jumps, made once, whose packets come with jitter of the radio."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from imujump.model import TakeOffStyle
+from imujump.recording.profiles import compact_profile
+from imujump.recording.saving import save_recording
+from imujump.simulate.athlete import ApproachJump
+from imujump.simulate.imu import SimulatedRecording, record
+from imujump.simulate.movements import Stand
+from imujump.simulate.session import compose
+from imujump.simulate.truth import TrueEvent, events
+
+RATE_HZ = 200.0
+
+
+@cache
+def session() -> tuple[SimulatedRecording, tuple[TrueEvent, ...]]:
+    """One- and two-foot jump, 20 s at 200 Hz, and the true foot events."""
+    generator = np.random.default_rng(2024)
+    jumps = [
+        ApproachJump(style=style, steps=5, stand_before_s=2.0, stand_after_s=1.5, seed=n)
+        for n, style in enumerate((TakeOffStyle.ONE_FOOT, TakeOffStyle.TWO_FOOT), 1)
+    ]
+    motion = compose([Stand(1.0), *jumps, Stand(0.5)], generator)
+    return record(motion, generator, rate_hz=RATE_HZ), tuple(events(motion))
+
+
+def write_session(path: Path) -> Path:
+    """Save the session as sensors would have sent it, in 16 bits."""
+    recording, _ = session()
+    profile = compact_profile(RATE_HZ, accel_range_g=32.0)
+    save_recording(recording, path, {s.placement: profile for s in recording.info.sensors})
+    return path
