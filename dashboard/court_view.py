@@ -26,7 +26,6 @@ class _Notes:
     seen: dict[int, list[str]] = field(default_factory=dict)
     sets: int = 1
     pain: bool = False
-    choice: dict[str, Any] = field(default_factory=dict)
     begin: dict[str, Any] = field(default_factory=dict)
 
 
@@ -35,6 +34,7 @@ def court_view(
     entries: Sequence[Entry],
     typical_error_m: float | None,
     picked: int | None,
+    choice: tuple[str, Sequence[str]],
 ) -> dict[str, Any]:
     """Return everything about the session's attempts that viewers are shown.
 
@@ -48,10 +48,11 @@ def court_view(
         The athlete's own typical error of jump height.
     picked : int or None
         The attempt to compare with; the best when None.
+    choice : (str, sequence of str)
+        The metrics of the large number and of the small ones.
     """
     notes = _read(entries)
-    large = notes.choice.get("large", wording.LARGE_DEFAULT)
-    small = notes.choice.get("small", list(wording.SMALL_DEFAULT))
+    large, small = choice
     latest = max(attempts, default=None)
     heights = _heights(attempts, notes)
     other = picked if picked in attempts and picked != latest else _best(heights, latest)
@@ -62,7 +63,7 @@ def court_view(
         "other": None if other is None else _drawn(attempts[other], notes),
         "other_is_picked": other is not None and other == picked,
         "numbers": _numbers(attempts.get(latest or 0), large, small),
-        "choice": {"large": large, "small": small},
+        "choice": {"large": large, "small": list(small)},
         "list": [_listed(number, attempts[number], notes, large) for number in sorted(attempts)],
         "set": _set(attempts, notes, heights, typical_error_m),
         "log": _log(entries),
@@ -88,8 +89,6 @@ def _read(entries: Sequence[Entry]) -> _Notes:
             notes.seen.setdefault(number or 0, []).append(entry.text)
         elif entry.kind is EntryKind.PAIN:
             notes.pain = True
-        elif entry.kind is EntryKind.CHOICE:
-            notes.choice = entry.data
         elif entry.kind is EntryKind.BEGIN:
             notes.begin = entry.data
     return notes

@@ -12,6 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import segno
+
 from dashboard import wording
 from dashboard.athletes import Athlete, AthleteBook
 from dashboard.capture_link import CaptureLink, LinkState, Phase
@@ -61,6 +63,8 @@ class Setup:
     surface: str = wording.SURFACES[0]
     shoe: str = wording.SHOES[0]
     source: str = "sensors"
+    large: str = wording.LARGE_DEFAULT
+    small: list[str] = field(default_factory=lambda: list(wording.SMALL_DEFAULT))
 
 
 class Refused(Exception):
@@ -295,7 +299,10 @@ class Services:
             raise ValueError("Choose numbers from the list.")
         if not 2 <= len(small) <= 3:
             raise ValueError("Choose two or three small numbers.")
-        self._log().add(EntryKind.CHOICE, data={"large": large, "small": small})
+        assert isinstance(large, str)
+        self.setup.large, self.setup.small = large, small
+        if self._session.log is not None:
+            self._session.log.add(EntryKind.CHOICE, data={"large": large, "small": small})
 
     def _do_pick(self, action: Mapping[str, Any]) -> None:
         number = action.get("attempt")
@@ -330,6 +337,8 @@ class Services:
                 session.attempts[entry.attempt] = entry.data
             elif entry.kind is EntryKind.BEGIN:
                 self.setup = Setup(**{k: v for k, v in entry.data.items() if k != "recording"})
+            elif entry.kind is EntryKind.CHOICE:
+                self.setup.large, self.setup.small = entry.data["large"], entry.data["small"]
         return session.link
 
     def _take_state(self, session: _Session, state: LinkState) -> None:
@@ -344,9 +353,10 @@ class Services:
     def _take_view(self, session: _Session, view: View) -> None:
         if session is not self._session:
             return
-        live, news = session.live, session.live.moving()
+        live = session.live
         rare = live.take_state(view.state, view.missed > 0)
-        feet, strip = [], {}
+        feet: list[dict[str, Any]] = []
+        strip: dict[str, list[list[float]]] = {}
         for event in view.events:
             if "foot" in event:
                 live.take_foot(event["foot"])
@@ -387,8 +397,19 @@ class Services:
     def _page(self, viewer: Viewer) -> dict[str, Any]:
         return self._personal(self._shared(), viewer)
 
+    def invitation_changed(self) -> None:
+        """Show the new pairing code."""
+        self._page_changed()
+
     def _personal(self, shared: dict[str, Any], viewer: Viewer) -> dict[str, Any]:
-        return {**shared, "controls": viewer.name == self._controller}
+        controls = viewer.name == self._controller
+        address = self.settings.address
+        invitation = None
+        if controls and address is not None:
+            code = self.pairing.code
+            picture = segno.make(f"{address}/pair#{code}", error="m").svg_data_uri(scale=4)
+            invitation = {"address": f"{address}/pair", "code": code, "picture": picture}
+        return {**shared, "controls": controls, "invitation": invitation}
 
     def _shared(self) -> dict[str, Any]:
         session = self._session
@@ -412,6 +433,7 @@ class Services:
                 entries,
                 None if athlete is None else athlete.typical_error_m,
                 session.picked,
+                (self.setup.large, self.setup.small),
             ),
             "viewers": len(self.hub.viewers),
         }

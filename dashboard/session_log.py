@@ -106,9 +106,7 @@ class SessionLog:
     def entries(self) -> list[Entry]:
         """List what stands, oldest first; what was taken back is left out."""
         undone = {e.data.get("number") for e in self._entries if e.kind is EntryKind.UNDO}
-        return [
-            e for e in self._entries if e.kind is not EntryKind.UNDO and e.number not in undone
-        ]
+        return [e for e in self._entries if e.kind is not EntryKind.UNDO and e.number not in undone]
 
     def lines(self) -> int:
         """Count all lines, those that took something back included."""
