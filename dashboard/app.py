@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import MutableMapping
 from pathlib import Path
+from typing import Any
 
 from dash import Dash
 
@@ -50,3 +52,33 @@ def create_app(services: Services) -> Dash:
     app.layout = shell.layout
     routes.register(app, services)
     return app
+
+
+async def wake(app: Dash) -> None:
+    """Ask the app for its first page once.
+
+    Dash completes its scripts at the first request for "/"; a browser that opens another page
+    before that would get one without them.
+    """
+    scope = {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": "GET",
+        "scheme": "http",
+        "path": "/",
+        "raw_path": b"/",
+        "root_path": "",
+        "query_string": b"",
+        "headers": [(b"host", b"127.0.0.1")],
+        "client": ("127.0.0.1", 0),
+        "server": ("127.0.0.1", 0),
+    }
+
+    async def receive() -> MutableMapping[str, Any]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: MutableMapping[str, Any]) -> None:
+        pass
+
+    await app.server(scope, receive, send)

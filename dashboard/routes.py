@@ -104,7 +104,7 @@ def register(app: Dash, services: Services) -> None:
             await asyncio.gather(*tasks, return_exceptions=True)
             if viewer is not None:
                 services.leave(viewer)
-            with contextlib.suppress(RuntimeError):
+            with contextlib.suppress(RuntimeError, WebSocketDisconnect):
                 await socket.close()
 
 

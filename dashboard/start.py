@@ -12,7 +12,7 @@ import segno
 import uvicorn
 from platformdirs import user_documents_path
 
-from dashboard.app import create_app
+from dashboard.app import create_app, wake
 from dashboard.gate import Gate
 from dashboard.pairing import Pairing
 from dashboard.services import Services, Settings
@@ -121,6 +121,7 @@ async def _serve(settings: Settings, port: int, certificate: Path | None, key: P
         ssl_keyfile=key,
         timeout_graceful_shutdown=GOODBYE_S,
     )
+    await wake(app)
     services.open()
     try:
         await uvicorn.Server(config).serve()

@@ -15,8 +15,8 @@ TASKS = {
 SURFACES = ("Sports hall floor", "Sprung floor", "Track", "Grass", "Sand", "Other")
 SHOES = ("Indoor shoes", "Running shoes", "Spikes", "Barefoot", "Other")
 
-CUES = ("Faster in", "Lower into the plant", "Quick last step", "Push up", "Drive the knee")
-SEEN = ("Arms late", "Arms good", "Looked down", "Trunk too far forward", "Trunk leaned back")
+CUES = ("Faster in", "Low into plant", "Quick last step", "Reach high", "Drive the knee", "Land softly")
+SEEN = ("Arms late", "Arms good", "Looked down", "Head up", "Trunk forward", "Trunk back")
 INVALID = ("Run-through", "Missed plant", "Loose sensor", "Off balance")
 
 LARGE_DEFAULT = "height_flight_m"

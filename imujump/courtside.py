@@ -105,6 +105,8 @@ class _Tapped:
             yield event
             if self.taken is not None:
                 self.taken(event)
+            # A replay that cannot hold its pace would never let viewers be told.
+            await asyncio.sleep(0)
 
 
 class Courtside:

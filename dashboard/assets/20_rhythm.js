@@ -3,7 +3,7 @@
 (() => {
   "use strict";
   const SVG = "http://www.w3.org/2000/svg";
-  const BEFORE_S = 3.2, AFTER_S = 1.0, OPEN_S = 0.7;
+  const LEAST_S = 2.2, MOST_S = 4.5, AFTER_S = 0.9, OPEN_S = 0.7;
 
   function make(name, values, text) {
     const node = document.createElementNS(SVG, name);
@@ -30,15 +30,22 @@
     return found;
   }
 
+  // How much time before take-off all pictures show, so that they have one scale.
+  function before(drawings) {
+    const needs = drawings.filter((each) => each.toeOffS !== null && each.feet.length)
+      .map((each) => each.toeOffS - Math.min(...each.feet.map((foot) => foot.time_s)) + 0.15);
+    return Math.min(MOST_S, Math.max(LEAST_S, ...needs));
+  }
+
   // drawing: {feet, steps, zeroS, untilS, toeOffS, landingS}; times of one axis, zeroS is take-off.
-  function draw(box, drawing, format) {
+  function draw(box, drawing, beforeS, format) {
     const width = box.clientWidth, height = box.clientHeight;
     if (!width || !height) return;
-    const key = JSON.stringify([drawing, width, height, format.locale]);
+    const key = JSON.stringify([drawing, beforeS, width, height, format.locale]);
     if (box.dataset.drawn === key) return;
     box.dataset.drawn = key;
     const svg = make("svg", {width, height, viewBox: `0 0 ${width} ${height}`, "aria-hidden": "true"});
-    const x = (timeS) => width * (timeS - drawing.zeroS + BEFORE_S) / (BEFORE_S + AFTER_S);
+    const x = (timeS) => width * (timeS - drawing.zeroS + beforeS) / (beforeS + AFTER_S);
     const lane = height * 0.3, upper = height * 0.03, lower = height - upper - lane;
     const middle = height / 2, size = Math.max(11, Math.min(height * 0.15, width * 0.028));
     svg.append(make("rect", {class: "lane", x: 0, y: upper, width, height: lane}));
@@ -57,10 +64,10 @@
         "font-size": size, "text-anchor": "middle"}, format.whole(1000 * (drawing.landingS - drawing.toeOffS))));
     }
     const edge = (each) => each.side === "left" ? upper + lane : lower;
-    const before = all.filter((each) => drawing.toeOffS === null || each.fromS < drawing.toeOffS);
-    for (let k = 1; k < before.length; k += 1) {
-      svg.append(make("line", {class: "thread", x1: x(before[k - 1].fromS), y1: edge(before[k - 1]),
-        x2: x(before[k].fromS), y2: edge(before[k])}));
+    const steps = all.filter((each) => drawing.toeOffS === null || each.fromS < drawing.toeOffS);
+    for (let k = 1; k < steps.length; k += 1) {
+      svg.append(make("line", {class: "thread", x1: x(steps[k - 1].fromS), y1: edge(steps[k - 1]),
+        x2: x(steps[k].fromS), y2: edge(steps[k])}));
     }
     for (const each of all) {
       const top = each.side === "left" ? upper : lower;
@@ -72,12 +79,12 @@
           "font-size": size, "text-anchor": "middle"}, each.side === "left" ? "L" : "R"));
       }
     }
-    for (let k = 1; k < before.length; k += 1) {
-      const stepS = before[k].fromS - before[k - 1].fromS;
-      const known = drawing.steps.find((step) => Math.abs(step.strike_s - before[k].fromS) < 0.03);
+    for (let k = 1; k < steps.length; k += 1) {
+      const stepS = steps[k].fromS - steps[k - 1].fromS;
+      const known = drawing.steps.find((step) => Math.abs(step.strike_s - steps[k].fromS) < 0.03);
       if (stepS < 0.12 || stepS > 1.2) continue;
-      const at = (x(before[k].fromS) + x(before[k - 1].fromS)) / 2;
-      if (x(before[k].fromS) - x(before[k - 1].fromS) < size * 1.7) continue;
+      const at = (x(steps[k].fromS) + x(steps[k - 1].fromS)) / 2;
+      if (x(steps[k].fromS) - x(steps[k - 1].fromS) < size * 1.7) continue;
       const fast = known && known.speed_mps !== null;
       svg.append(make("text", {class: "step-time", x: at, y: middle + size * (fast ? -0.1 : 0.36),
         "font-size": size, "text-anchor": "middle"}, format.whole(1000 * stepS)));
@@ -100,5 +107,5 @@
     return steps.length ? `Step times in milliseconds, by the foot that lands: ${steps.join(", ")}.` : "No steps.";
   }
 
-  window.imujump.rhythm = {draw, said};
+  window.imujump.rhythm = {AFTER_S, before, draw, said};
 })();

@@ -32,8 +32,8 @@
     fill("court-small", court.numbers.small.map((number) => [number, Boolean(latest), format.locale]), ([number, known]) => {
       const item = element("li", number.doubt && known ? "doubtful" : "",
         element("span", "label", number.label),
-        element("span", "value", known ? value(number) : "–", element("small", "", unit(number))),
-        element("span", "sigma", known ? sigma(number) : ""));
+        element("span", "value", known ? value(number) : "–",
+          element("small", "", number.unit, element("span", "sigma", known ? sigma(number) : ""))));
       item.title = number.meaning;
       if (number.doubt && known) item.append(element("span", "doubt", `⚠ ${number.doubt}`));
       return item;
@@ -73,9 +73,11 @@
     followsNow = followsNow ? [...link.live.feet.values()].some((foot) => foot.time_s > link.live.nowS - 12) : runsNow(latest);
     const now = document.getElementById("court-now"), other = document.getElementById("court-other");
     if (!now) return;
+    const shown = [latest, court.other].filter(Boolean).map(drawingOf);
+    const beforeS = link.rhythm.before(shown);
     let drawing, caption;
     if (followsNow || !latest) {
-      drawing = {feet: [...link.live.feet.values()], steps: [], zeroS: link.live.nowS - 0.9,
+      drawing = {feet: [...link.live.feet.values()], steps: [], zeroS: link.live.nowS - link.rhythm.AFTER_S,
         untilS: link.live.nowS, toeOffS: null, landingS: null};
       caption = latest || followsNow ? `Now · attempt ${court.attempt_count + 1}` : "Now · waiting for the run-up";
     } else {
@@ -83,7 +85,7 @@
       caption = `Attempt ${latest.attempt} · ${latest.take_off}`;
       if (latest.cues.length) caption += ` · cue: ${latest.cues.join(", ")}`;
     }
-    link.rhythm.draw(now, drawing, format);
+    link.rhythm.draw(now, drawing, beforeS, format);
     now.dataset.follows = String(followsNow || !latest);
     caption += " · ms from touchdown to touchdown, m/s";
     say("court-now-caption", caption);
@@ -92,7 +94,7 @@
       const compared = drawingOf(court.other);
       const row = court.list.find((each) => each.attempt === court.other.attempt);
       const text = `${court.other_is_picked ? "Picked" : "Best so far"} · attempt ${court.other.attempt} · ${value(row.number)}${unit(row.number)}`;
-      link.rhythm.draw(other, compared, format);
+      link.rhythm.draw(other, compared, beforeS, format);
       say("court-other-caption", text);
       other.setAttribute("aria-label", `${text}. ${link.rhythm.said(compared, format)}`);
     } else {

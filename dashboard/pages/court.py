@@ -16,7 +16,9 @@ def register(app: Dash, services: Services) -> None:
 
 def layout(**_: str) -> html.Div:
     """Lay out the page; the running session fills it in."""
-    return html.Div([_result(), _rhythm(), _set(), _log()], className="court")
+    seen = html.Div([_result(), _rhythm()], className="seen")
+    done = html.Div([_set(), _log()], className="noted")
+    return html.Div([seen, done], className="court")
 
 
 def _result() -> html.Section:
@@ -129,7 +131,8 @@ def _log() -> html.Section:
             ],
             className="row words",
         ),
-        html.Div([button("Take back", "undo", id="court-undo")], className="row"),
+        html.Div([button("Take back the last entry", "undo", id="court-undo")], className="row"),
         html.Ul(id="court-log-list"),
         id="court-log",
+        hidden_title=True,
     )
