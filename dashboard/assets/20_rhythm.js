@@ -3,7 +3,7 @@
 (() => {
   "use strict";
   const SVG = "http://www.w3.org/2000/svg";
-  const LEAST_S = 2.2, MOST_S = 4.5, AFTER_S = 0.9, OPEN_S = 0.7;
+  const LEAST_S = 2.2, MOST_S = 4.5, AFTER_S = 0.9, OPEN_S = 0.7, UNSEEN_S = 0.2;
 
   function make(name, values, text) {
     const node = document.createElementNS(SVG, name);
@@ -12,7 +12,7 @@
     return node;
   }
 
-  // Contacts of one side: from each strike to the next toe-off, open while there is none.
+  // Contacts of one side: from each strike to the next toe-off, dashed while that is not known.
   function contacts(feet, side, untilS) {
     const found = [];
     for (const foot of feet) {
@@ -24,8 +24,8 @@
     found.forEach((each, k) => {
       if (each.toS !== null) return;
       const next = found[k + 1];
-      each.open = !next;
-      each.toS = Math.min(each.fromS + OPEN_S, next ? next.fromS : untilS);
+      each.open = true;
+      each.toS = Math.min(each.fromS + (next ? UNSEEN_S : OPEN_S), next ? next.fromS : untilS);
     });
     return found;
   }

@@ -20,6 +20,7 @@
     const large = court.numbers.large, latest = court.latest;
     say("court-large-label", latest ? `${large.label} · attempt ${latest.attempt}` : large.label);
     const node = say("court-large-value", latest ? value(large) : "–");
+    if (node) node.classList.toggle("none", !latest);
     if (node) node.classList.toggle("struck", Boolean(latest && latest.invalid));
     say("court-large-unit", large.unit);
     say("court-large-sigma", latest ? sigma(large) : "");
