@@ -18,6 +18,7 @@ Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 
 LOOPBACK = {"127.0.0.1", "::1"}
+LOCAL_NAMES = {"127.0.0.1", "localhost", "[::1]"}
 OPEN_PATHS = ("/pair", "/assets/", "/favicon.ico", "/_favicon.ico")
 """What a browser gets before it is paired: the pairing page, its style and its picture."""
 
@@ -44,7 +45,7 @@ class Gate:
     hosts : iterable of str
         ``Host`` headers that are served, port included.
     pairing : Pairing
-        Who may look on. Browsers on this computer are let in without a code.
+        Who may look on. Browsers on this computer, under its local name, need no code.
     secure : bool
         Whether the page is served with TLS.
     """
@@ -65,7 +66,7 @@ class Gate:
         if refusal is not None:
             await _refuse(scope, send, *refusal)
             return
-        cookie = None if self._paired(headers) else self._let_in(scope)
+        cookie = None if self._paired(headers) else self._let_in(scope, headers)
         if cookie is None and not self._paired(headers) and not _is_open(scope):
             if scope["type"] == "http" and scope["method"] == "GET" and scope["path"] == "/":
                 await _refuse(scope, send, 303, "", ((b"location", b"/pair"),))
@@ -108,10 +109,12 @@ class Gate:
             return False
         return cookie is not None and self._pairing.knows(cookie.value)
 
-    def _let_in(self, scope: Scope) -> str | None:
+    def _let_in(self, scope: Scope, headers: dict[str, str]) -> str | None:
         """Give a browser on this computer its cookie when it opens a page."""
         client = scope.get("client")
         if client is None or client[0] not in LOOPBACK:
+            return None
+        if headers["host"].rsplit(":", 1)[0].lower() not in LOCAL_NAMES:
             return None
         if scope["type"] != "http" or scope["method"] != "GET" or _is_open(scope):
             return None

@@ -15,7 +15,14 @@ TASKS = {
 SURFACES = ("Sports hall floor", "Sprung floor", "Track", "Grass", "Sand", "Other")
 SHOES = ("Indoor shoes", "Running shoes", "Spikes", "Barefoot", "Other")
 
-CUES = ("Faster in", "Low into plant", "Quick last step", "Reach high", "Drive the knee", "Land softly")
+CUES = (
+    "Faster in",
+    "Low into plant",
+    "Quick last step",
+    "Reach high",
+    "Drive the knee",
+    "Land softly",
+)
 SEEN = ("Arms late", "Arms good", "Looked down", "Head up", "Trunk forward", "Trunk back")
 INVALID = ("Run-through", "Missed plant", "Loose sensor", "Off balance")
 

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
 
-from tests.dashboard.conftest import HEIGHTS_M, Server, Tab
+from tests.dashboard.serving import Server, Tab
+from tests.dashboard.three_jumps import HEIGHTS_M
 
 SERIOUS = {"serious", "critical"}
 
@@ -83,10 +84,7 @@ def test_steps_grow_while_the_athlete_runs(tab: Tab) -> None:
     assert tab.page.get_attribute("#court-now", "data-follows") == "true"
 
 
-def test_the_number_stands_there_soon_after_the_landing(tab: Tab, watcher: Tab) -> None:
-    tab.wait("() => imujump.page.court.latest && imujump.live.nowS")
-    late_s = tab.page.evaluate("imujump.live.nowS - imujump.page.court.latest.landing_s")
-    assert late_s < 5.0
+def test_the_number_stands_there_with_its_uncertainty(tab: Tab) -> None:
     tab.wait_text("#court-large-label", "attempt 1")
     assert tab.text("#court-large-value").count(",") == 1, "a German reader's decimal sign"
     assert tab.text("#court-large-sigma").startswith("± ")
