@@ -111,7 +111,8 @@ async def radio_of(wish: Wish) -> AsyncIterator[Way]:
         If emulated sensors cannot be had.
     """
     if not wish.emulate:
-        yield Way(None, wish.memory.placements())
+        adapter = None if wish.adapter == DEFAULT_ADAPTER else wish.adapter
+        yield Way(Radio.on(adapter), wish.memory.placements())
         return
     try:
         from imujump.capture.emulated.far_rig import emulated_process

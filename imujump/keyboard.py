@@ -86,8 +86,7 @@ class Keyboard:
 
         def watch() -> None:
             while not self._ended.is_set():
-                key = _next_key()
-                if key:
+                for key in _next_keys():
                     with contextlib.suppress(RuntimeError):  # the loop has ended
                         loop.call_soon_threadsafe(self._pressed, key)
 
@@ -115,13 +114,14 @@ if sys.platform == "win32":
     def _single_keys() -> Callable[[], None]:
         return lambda: None
 
-    def _next_key() -> str:
+    def _next_keys() -> str:
         if msvcrt.kbhit():
             return msvcrt.getwch()
         time.sleep(POLL_S)
         return ""
 
 else:
+    import codecs
     import os
     import select
     import termios
@@ -134,8 +134,12 @@ else:
         tty.setcbreak(terminal)
         return lambda: termios.tcsetattr(terminal, termios.TCSADRAIN, before)
 
-    def _next_key() -> str:
+    _decoder = codecs.getincrementaldecoder("utf-8")("ignore")
+
+    def _next_keys() -> str:
         terminal = sys.stdin.fileno()
         if not select.select([terminal], [], [], POLL_S)[0]:
             return ""
-        return os.read(terminal, 4).decode("utf-8", "ignore")[:1]
+        keys = _decoder.decode(os.read(terminal, 256))
+        # Arrows and the like begin with Escape; only Escape alone is one.
+        return "" if len(keys) > 1 and keys.startswith(ESCAPE) else keys

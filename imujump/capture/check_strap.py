@@ -23,11 +23,14 @@ from imujump.capture.check_words import (
 )
 from imujump.model import FloatArray, Placement
 
-LEAST_BLOW_MPS2 = {Placement.PELVIS: 6.0, Placement.LEFT_SHANK: 20.0, Placement.RIGHT_SHANK: 20.0}
-"""Peak of a stamp against rest (own choice; walking gives the shank 20 to 40, but no rest after)."""
+LEAST_BLOW_MPS2 = {Placement.PELVIS: 6.0, Placement.LEFT_SHANK: 12.0, Placement.RIGHT_SHANK: 12.0}
+"""Peak of a stamp against rest (own choice: a loose strap softens it)."""
 
-QUIET_FROM_S, QUIET_TO_S = 0.45, 0.9
-"""After a stamp the athlete stands still in this span (own choice)."""
+QUIET_FROM_S, QUIET_TO_S, QUIET_S = 0.45, 2.5, 0.45
+"""After a stamp the athlete stands still in this span, for so long (own choice)."""
+
+STOOD_S = 1.5
+"""Somebody who stamps stood within this time before; one who walks did not (own choice)."""
 
 RING_FROM_S, RING_TO_S = 0.03, 0.40
 """Span after the peak in which ringing is looked at: the blow itself is over (own choice)."""
@@ -43,7 +46,11 @@ GOOD_DECAY_S, USABLE_DECAY_S = 0.045, 0.15
 takes 10 to 32 ms (the model of our own simulator); a strap that swings at 8 to 25 Hz with a
 tenth of critical damping takes 60 to 200 ms (own choice)."""
 
-LEAST_STAMPS, MOST_STAMPS = 1, 6
+MOST_STAMPS = 6
+"""The last stamps count: earlier ones were with the strap as it was before (own choice)."""
+
+HARD = 0.5
+"""Blows of less than this part of the hardest are steps, no stamps (own choice)."""
 
 _ORDER = 4
 """Two swings at once: strap and body (own choice)."""
@@ -86,7 +93,7 @@ def judge_strap(sensor: CheckSamples) -> Finding:
 
 
 def stamps(sensor: CheckSamples) -> list[int]:
-    """Row numbers of blows after which the sensor comes to rest."""
+    """Row numbers of blows between two rests."""
     rate_hz = sensor.info.rate_hz
     rest = np.zeros(len(sensor.time_s), dtype=bool)
     rest[resting(sensor)] = True
@@ -100,10 +107,12 @@ def stamps(sensor: CheckSamples) -> list[int]:
         if size[row] < around.max() or (found and row - found[-1] < reach):
             continue
         # Rest is known in whole stretches: some of the span must be seen to be quiet.
-        quiet = rest[row + reach : row + round((QUIET_TO_S + 0.5) * rate_hz)]
-        if np.count_nonzero(quiet) >= (QUIET_TO_S - QUIET_FROM_S) * rate_hz:
+        quiet = rest[row + reach : row + round(QUIET_TO_S * rate_hz)]
+        before = rest[max(row - round(STOOD_S * rate_hz), 0) : row]
+        if before.any() and np.count_nonzero(quiet) >= QUIET_S * rate_hz:
             found.append(row)
-    return found[-MOST_STAMPS:]
+    hardest = max((float(size[row]) for row in found), default=0.0)
+    return [row for row in found if size[row] > HARD * hardest][-MOST_STAMPS:]
 
 
 def ringing(sensor: CheckSamples, peak: int) -> Ringing | None:
@@ -126,9 +135,8 @@ def ringing(sensor: CheckSamples, peak: int) -> Ringing | None:
     rapid = sosfiltfilt(sections, accel[around], axis=0)[first - around.start :][: last - first]
     axes = np.linalg.svd(rapid, full_matrices=False)[2]
     swing = rapid @ axes[0]
-    blow = (
-        float(np.linalg.norm(accel[peak] - accel[last:].mean(axis=0))) if last < len(accel) else 0
-    )
+    settled = accel[last : last + round(0.3 * rate_hz)]
+    blow = float(np.linalg.norm(accel[peak] - settled.mean(axis=0))) if len(settled) else 0.0
     modes = _modes(swing, rate_hz)
     best: Ringing | None = None
     most = 0.0

@@ -10,7 +10,6 @@ import asyncio
 import contextlib
 import random
 from collections.abc import Callable
-from dataclasses import replace
 
 from bleak import BleakClient
 from bleak.backends.device import BLEDevice
@@ -29,7 +28,8 @@ from imujump.capture.events import (
 from imujump.capture.finding import FoundSensor, Radio, let_go, not_heard
 from imujump.capture.link_state import LINKED, LinkEvent, LinkState, Timings, after
 from imujump.capture.packet_book import PacketBook
-from imujump.capture.radio_errors import RADIO_FAULTS, connect_error
+from imujump.capture.radio_errors import RADIO_FAULTS, connect_error, radio_call
+from imujump.capture.restart_guard import has_restarted
 from imujump.errors import BadPacketError, ImuJumpError, SensorLostError, WrongPlacementError
 from imujump.recording.sequence import Arrival
 
@@ -92,6 +92,8 @@ class SensorLink:
         self._battery_percent = sensor.battery_percent
         self._rssi_dbm = sensor.rssi_dbm
         self._last_arrival_s: float | None = None
+        self._last_packet: tuple[bytes, float] | None = None
+        self._unjudged = False
         self._linked_s = 0.0
         self._overflow = False
         self._filled = asyncio.Event()
@@ -191,12 +193,13 @@ class SensorLink:
         client: BleakClient | None = None
         try:
             # What is left of an earlier link is stale: each attempt has a client of its own.
-            client = self._radio.client(
-                device, disconnected_callback=self._on_gone, timeout=self.timings.connect_s
-            )
-            self.talk.client = client
-            async with asyncio.timeout(self.timings.connect_s):
-                await client.connect()
+            with radio_call():
+                client = self._radio.client(
+                    device, disconnected_callback=self._on_gone, timeout=self.timings.connect_s
+                )
+                self.talk.client = client
+                async with asyncio.timeout(self.timings.connect_s):
+                    await client.connect()
             await self._set_up()
             if not client.is_connected:
                 raise BleakError("the link ended at once")
@@ -242,7 +245,7 @@ class SensorLink:
         try:
             if client is not None and linked:
                 await self.talk.command("stop")
-                await self._wait_for_replays()
+                await self._wait_for_the_last()
         except (ImuJumpError, *RADIO_FAULTS):
             pass
         finally:
@@ -311,18 +314,35 @@ class SensorLink:
         """Begin a new count where the sensor did."""
         boot_id = status.get("boot_id")
         rebooted = self._begun and boot_id != self.boot_id
-        if rebooted:
-            self.give_up_all()
-            self.segment += 1
-            self.tell(StatusKind.REBOOT, f"boot={boot_id}")
         self.boot_id = boot_id
-        if rebooted or not self._begun:
+        if rebooted:
+            self._begin_segment(status.get("next_packet"))
+        elif not self._begun:
             self.book.begin(status.get("next_packet"), self.clock.now_s())
         self._begun = True
+        self._unjudged = True
+
+    def _begin_segment(self, next_packet: int | None) -> None:
+        self.give_up_all()
+        self.segment += 1
+        self.tell(StatusKind.REBOOT, f"boot={'-' if self.boot_id is None else self.boot_id}")
+        self.book.begin(next_packet, self.clock.now_s())
 
     def _on_stream(self, _sender: object, data: bytearray) -> None:
+        received = bytes(data)
+        if self._unjudged:
+            self._judge(received)
         arrival_s = self._last_arrival_s = self.clock.stamp_s()
-        self._put(CapturedPacket(self.placement, arrival_s, bytes(data)))
+        self._last_packet = (received, arrival_s)
+        self._put(CapturedPacket(self.placement, arrival_s, received))
+
+    def _judge(self, data: bytes) -> None:
+        """See from a link's first packet whether a sensor without boot id has restarted."""
+        self._unjudged = False
+        if self.boot_id is None and self._last_packet is not None:
+            now = (data, self.clock.now_s())
+            if has_restarted(self.profile.packet, self._last_packet, now):
+                self._begin_segment(None)
 
     def _on_replay(self, _sender: object, data: bytearray) -> None:
         self.last_replay_s = self.clock.stamp_s()
@@ -344,7 +364,13 @@ class SensorLink:
             self._battery_percent = percent
             self.tell(StatusKind.BATTERY, str(percent))
 
-    async def _wait_for_replays(self) -> None:
+    async def _wait_for_the_last(self) -> None:
+        """See that everything the sensor made before it stopped is here, or is lost for good."""
+        await asyncio.sleep(self.timings.watch_s)  # what is in the air
+        status = await self.talk.status()
+        if status.get("boot_id") == self.boot_id and "next_packet" in status:
+            self.book.missing.expect(status["next_packet"])
+            self.holes.set()
         give_up_s = self.clock.now_s() + self.timings.last_replay_s
         while self.book.missing.ranges and self.clock.now_s() < give_up_s:
             await self.filled_within(self.timings.watch_s)
@@ -368,16 +394,3 @@ class SensorLink:
         if self._battery_percent is not None and self._battery_percent <= LOW_BATTERY_PERCENT:
             return f"{serial}: the battery is at {self._battery_percent} %; charge it soon."
         return None
-
-
-def at_rate(sensor: FoundSensor, rate_hz: float | None) -> FoundSensor:
-    """Return the sensor with its profile at a rate; as it is without one.
-
-    Raises
-    ------
-    ValueError
-        If the sensor has no such rate.
-    """
-    if rate_hz is None:
-        return sensor
-    return replace(sensor, profile=sensor.profile.at_rate(rate_hz))

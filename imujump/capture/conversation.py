@@ -14,7 +14,7 @@ from bleak.exc import BleakError
 from imujump.capture.events import HostClock
 from imujump.capture.finding import read_battery, read_text
 from imujump.capture.link_profile import LinkProfile
-from imujump.capture.radio_errors import missing_characteristic
+from imujump.capture.radio_errors import missing_characteristic, radio_call
 
 T = TypeVar("T")
 
@@ -65,8 +65,9 @@ class Conversation:
             client = self.client
             if client is None:
                 raise BleakError("not connected")
-            async with asyncio.timeout(self._answer_s):
-                return await what(client)
+            with radio_call():
+                async with asyncio.timeout(self._answer_s):
+                    return await what(client)
 
     def check_kind(self) -> None:
         """See that the sensor has what its profile names.

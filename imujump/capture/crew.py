@@ -17,7 +17,7 @@ from typing import Any, Self
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
-from imujump.capture.connection import SensorLink, at_rate
+from imujump.capture.connection import SensorLink
 from imujump.capture.events import CapturedPacket, CaptureEvent, HostClock, SensorState
 from imujump.capture.finding import FoundSensor, Radio, scanning
 from imujump.capture.link_care import care_for
@@ -74,7 +74,7 @@ class Crew:
         self._links: dict[Placement, SensorLink] = {}
         for sensor in sensors:
             link = SensorLink(
-                at_rate(sensor, rate_hz),
+                sensor.at_rate(rate_hz),
                 self._radio,
                 self.clock,
                 self._put,

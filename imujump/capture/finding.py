@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from bleak import BleakClient, BleakScanner
@@ -15,7 +16,13 @@ from bleak.backends.scanner import AdvertisementData
 from imujump.capture.link_profile import LinkProfile
 from imujump.capture.link_state import Timings
 from imujump.capture.profile_book import recognise
-from imujump.capture.radio_errors import RADIO_FAULTS, connect_error, radio_error, unknown_kind
+from imujump.capture.radio_errors import (
+    RADIO_FAULTS,
+    connect_error,
+    radio_call,
+    radio_error,
+    unknown_kind,
+)
 from imujump.errors import BluetoothError, SensorNotFoundError, WrongPlacementError
 from imujump.model import Placement
 from imujump.recording.placements import placement_of
@@ -33,6 +40,16 @@ class Radio:
 
     scanner: Callable[..., BleakScanner] = BleakScanner
     client: Callable[..., BleakClient] = BleakClient
+
+    @classmethod
+    def on(cls, adapter: str | None) -> Radio:
+        """Return the system's radio on an adapter such as ``hci1``; None lets the system choose.
+
+        Only Linux lets a program choose; elsewhere the name changes nothing.
+        """
+        if adapter is None:
+            return cls()
+        return cls(scanner=partial(BleakScanner, bluez={"adapter": adapter}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +69,18 @@ class FoundSensor:
     battery_percent: int | None = None
     rssi_dbm: int | None = None
     problem: str | None = None
+
+    def at_rate(self, rate_hz: float | None) -> FoundSensor:
+        """Return the sensor with its profile at a rate; as it is without one.
+
+        Raises
+        ------
+        ValueError
+            If the sensor has no such rate.
+        """
+        if rate_hz is None:
+            return self
+        return replace(self, profile=self.profile.at_rate(rate_hz))
 
 
 async def find_sensors(
@@ -207,15 +236,16 @@ async def scanning(radio: Radio, heard: Callable[[BLEDevice, AdvertisementData],
     """
     scanner = None
     try:
-        scanner = radio.scanner(detection_callback=heard)
-        await scanner.start()
+        with radio_call():
+            scanner = radio.scanner(detection_callback=heard)
+            await scanner.start()
     except RADIO_FAULTS as error:
         raise _radio_fault(error) from error
     try:
         yield
     finally:
         # A scan that cannot be stopped has stopped: the radio is gone.
-        with contextlib.suppress(*RADIO_FAULTS):
+        with contextlib.suppress(*RADIO_FAULTS), radio_call():
             await asyncio.shield(scanner.stop())
 
 
@@ -255,10 +285,11 @@ async def _asked(
     for attempt in range(TRIES):
         client = radio.client(device, timeout=timings.connect_s)
         try:
-            await client.connect()
-            async with asyncio.timeout(timings.answer_s):
-                serial = await read_text(client, sensor.profile.serial_uuid)
-                battery = await read_battery(client, sensor.profile.battery_uuid)
+            with radio_call():
+                await client.connect()
+                async with asyncio.timeout(timings.answer_s):
+                    serial = await read_text(client, sensor.profile.serial_uuid)
+                    battery = await read_battery(client, sensor.profile.battery_uuid)
             return replace(
                 sensor, serial=serial or sensor.serial, battery_percent=battery, problem=None
             )
@@ -277,7 +308,7 @@ async def let_go(client: BleakClient, limit_s: float) -> None:
     """Disconnect whatever happens: a link left open bars the way for the next one."""
 
     async def disconnect() -> None:
-        with contextlib.suppress(*RADIO_FAULTS):
+        with contextlib.suppress(*RADIO_FAULTS), radio_call():
             async with asyncio.timeout(limit_s):
                 await client.disconnect()
 

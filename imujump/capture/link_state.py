@@ -94,9 +94,9 @@ class Timings:
     answer_s: float = 3.0  # one read or write
     rest_s: float = 0.2  # mean first wait before trying again; doubled with each failure
     longest_rest_s: float = 8.0
-    first_pings: int = 10
-    first_ping_s: float = 0.15  # mean distance of the first clock readings
-    ping_s: float = 3.0  # mean distance of the later ones
+    first_pings: int = 60  # the shortest of so many waits is a 60th of a connection interval
+    first_ping_s: float = 0.2  # mean distance of the first clock readings
+    ping_s: float = 2.0  # mean distance of the later ones
     battery_s: float = 60.0
     replay_silence_s: float = 1.0  # a replay that pauses longer is asked for again
     replay_tries: int = 3

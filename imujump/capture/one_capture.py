@@ -25,6 +25,7 @@ DEFAULT_ADAPTER = "default"
 
 _LOCKED_AT = 1 << 30  # beyond the text, which Windows would not let others read
 _ROOM = 1 << 16
+_ADAPTERS = Path("/sys/class/bluetooth")  # of Linux
 _TRIES, _TRY_S = 5, 0.02
 
 
@@ -128,6 +129,10 @@ def _locked_soon(file: int) -> bool:
 
 
 def _lock_path(adapter: str, folder: Path | None) -> Path:
+    if adapter == DEFAULT_ADAPTER:
+        # The system's choice is usually its first; then both names mean one adapter.
+        present = sorted(path.name for path in _ADAPTERS.glob("hci[0-9]*") if ":" not in path.name)
+        adapter = present[0] if present else adapter
     plain = re.sub(r"[^A-Za-z0-9._-]+", "_", adapter)
     return (folder or Path(tempfile.gettempdir())) / f"imujump-capture-{plain}.lock"
 

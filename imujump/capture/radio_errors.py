@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from bleak.exc import (
     BleakBluetoothNotAvailableError,
     BleakBluetoothNotAvailableReason,
@@ -25,6 +28,20 @@ _Reason = BleakBluetoothNotAvailableReason
 
 RADIO_FAULTS = (BleakError, OSError, EOFError)
 """What a scan or a connection may raise; TimeoutError is an OSError."""
+
+
+@contextmanager
+def radio_call() -> Iterator[None]:
+    """Turn whatever else a system's radio raises inside the block into a BleakError.
+
+    Their parts are of many hands, and a failed assertion in one of them must not end a capture.
+    """
+    try:
+        yield
+    except (ImuJumpError, *RADIO_FAULTS):
+        raise
+    except Exception as error:
+        raise BleakError(f"{type(error).__name__} {error}".strip()) from error
 
 
 def no_adapter() -> BluetoothError:

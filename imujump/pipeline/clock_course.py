@@ -9,8 +9,9 @@ import numpy as np
 
 from imujump.model import FloatArray
 
-EPOCH_S = 10.0
-"""A new line is laid this often: at 40 ppm a clock moves 0.4 ms meanwhile (own choice)."""
+EPOCH_S = 30.0
+"""A new line is laid this often: a clock whose skew is known to 10 ppm moves 0.3 ms meanwhile (own
+choice)."""
 
 
 @dataclass(frozen=True, slots=True)

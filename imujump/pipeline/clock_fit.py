@@ -26,8 +26,10 @@ import numpy as np
 
 from imujump.model import FloatArray
 
-USUAL_SKEW = 30e-6
-"""Crystals keep within 20 to 50 ppm of their nominal rate (common practice, no source)."""
+USUAL_SKEW, SURPRISE = 25e-6, 20.0
+"""Crystals keep within 20 to 50 ppm of their nominal rate (common practice, no source): standard
+deviation, and the cost in log likelihood of being any other clock (own choice: delays of a few
+seconds can look half as unlikely by chance)."""
 
 LEAST_READINGS = 3
 """With fewer readings the packets' arrivals place the clock (own choice)."""
@@ -44,10 +46,14 @@ ALONE_SIGMA_S = 3.5e-3
 a connection interval looks like one that does not wait. An even spread over 15 ms has 4.3 ms,
 over 7.5 ms 2.2 ms (own choice between them)."""
 
-HOST_SIGMA_S = 2e-4
-"""How differently two links' questions leave the host (own choice)."""
+HOST_SIGMA_S = 4e-4
+"""How differently the questions of two links leave the host (own choice)."""
 
-ROUNDS, SLOPES = 4, 33
+STALL = 4.0
+"""A delay further than this many times the usual distance from the middle is a stall of the
+host, and counts as that far (own choice)."""
+
+ROUNDS, SLOPES = 5, 17
 """The skew is sought on ever finer grids: so often, on so many values."""
 
 
@@ -106,10 +112,11 @@ def fit_clock(evidence: Evidence) -> ClockFit:
 
     Notes
     -----
-    The skew is the most likely one when each kind of delay (question, answer, arrival) has a
-    shortest value and an exponential excess above it: the sum over the kinds of
-    ``n log(mean excess)``, with a Cauchy prior of :data:`USUAL_SKEW` about zero. It decides as
-    long as the recording is short, and lets a sensor pass whose rate is off by a percent.
+    The skew is the most likely one when delays scatter exponentially: the sum over questions and
+    answers of ``n log(mean distance from the middle)``, which the answers' steady wait decides,
+    with a prior of :data:`USUAL_SKEW` about zero. It decides as long as the recording is short,
+    and lets a sensor pass whose rate is off by a percent. For arrivals it is their distance from
+    the shortest.
     Arrivals count little, and not at all once there are readings: packets beat against the
     connection interval, so that their delays wander together for minutes.
 
@@ -139,6 +146,7 @@ def fit_clock(evidence: Evidence) -> ClockFit:
             1.0,
             ARRIVAL_WEIGHT,
             ARRIVAL_GRAIN_S,
+            shortest=True,
         ),
     )
     skew = _skew([out, back] if trusted else [kind for kind in (came, back) if len(kind.time_s)])
@@ -147,7 +155,7 @@ def fit_clock(evidence: Evidence) -> ClockFit:
         return ClockFit(latest, skew, at_s, ALONE_SIGMA_S, 0)
     waited = out.level(skew)
     # The shortest of n waits spread evenly from 0 to w is w / (n + 1) on average.
-    left = 2.0 * float(waited.mean() - waited.min()) / len(waited)
+    left = 2.0 * float(np.median(waited) - waited.min()) / len(waited)
     offset = min(left - float(waited.min()), latest)
     return ClockFit(offset, skew, at_s, float(np.hypot(left, HOST_SIGMA_S)), len(waited))
 
@@ -161,10 +169,24 @@ class _Delays:
     sign: float
     weight: float
     grain_s: float
+    shortest: bool = False
 
     def level(self, skew: FloatArray | float) -> FloatArray:
         """Delays (n,) or (slopes, n) with the skew taken out."""
         return np.asarray(self.delay_s - np.multiply.outer(self.sign * skew, self.time_s))
+
+    def width(self, slopes: FloatArray) -> FloatArray:
+        """How far apart the delays lie (slopes,) with each skew taken out.
+
+        For readings their usual distance from the middle, stalls cut short; for arrivals that
+        from the shortest.
+        """
+        left = self.level(slopes)
+        if self.shortest:
+            return np.asarray(left.mean(axis=1) - left.min(axis=1))
+        off = np.abs(left - np.median(left, axis=1, keepdims=True))
+        usual = np.median(off, axis=1, keepdims=True)
+        return np.asarray(np.minimum(off, STALL * usual).mean(axis=1))
 
     def line(self) -> tuple[float, float]:
         """Skew by least squares, and the delays' range about that line."""
@@ -185,11 +207,9 @@ def _skew(kinds: list[_Delays]) -> float:
     best = 0.0
     for _ in range(ROUNDS):
         slopes = np.linspace(low, high, SLOPES)
-        cost = np.log1p((slopes / USUAL_SKEW) ** 2)
+        cost = SURPRISE * -np.expm1(-((slopes / USUAL_SKEW) ** 2) / (2.0 * SURPRISE))
         for kind in kinds:
-            left = kind.level(slopes)
-            excess = left.mean(axis=1) - left.min(axis=1)
-            cost += kind.weight * len(kind.time_s) * np.log(excess + kind.grain_s)
+            cost += kind.weight * len(kind.time_s) * np.log(kind.width(slopes) + kind.grain_s)
         k = int(np.argmin(cost))
         best, step = float(slopes[k]), float(slopes[1] - slopes[0])
         low, high = best - step, best + step

@@ -23,9 +23,15 @@ SETTING_S = 60.0
 """Span over which the shortest delay between a sample and its arrival sets a sensor's clock, as
 offline before the clocks have been read."""
 
-KEPT_LOADS = 400
-"""Grid instants of the pelvis that are kept: 2 s (own choice: any look back and the longest usual
-wait for its packet)."""
+KEPT_LOADS = 20_000
+"""Grid instants of the pelvis that are kept: 100 s, longer than any batch (own choice)."""
+
+LOAD_WAIT_S = 0.03
+"""A foot waits this long for the pelvis's samples of the same time, which may come in a later
+packet; then it goes on without them (own choice: about what a strike's look-ahead takes)."""
+
+SILENT_S = 0.25
+"""A pelvis sensor that has sent nothing for this long is not waited for (own choice)."""
 
 KEPT_PACKETS = 40
 """Packets whose arrival is remembered, to tell which one held an event."""
@@ -112,14 +118,19 @@ class EarlySteps:
 
     def __init__(self, info: RecordingInfo) -> None:
         self._tracks = {sensor.placement: _Track(sensor) for sensor in info.sensors}
-        self._order = {placement: n for n, placement in enumerate(self._tracks)}
+        # Of packets that came at once, the pelvis's are looked at first: feet ask for its load.
+        by_need = sorted(self._tracks, key=lambda placement: placement.side is not None)
+        self._order = {placement: n for n, placement in enumerate(by_need)}
         self._waiting: list[tuple[float, int, int, SampleBatch]] = []
         self._entered = 0
         self._zero_s: float | None = None
-        self._loads: deque[float] = deque(maxlen=KEPT_LOADS)
+        self._loads: list[float] = []
         self._load_number = 0
         self._last_force = math.nan
         self._feet = {side: self._foot(side) for side in Side if side.shank in self._tracks}
+        self._ahead: dict[Side, deque[tuple[Instant | None, float]]] = {
+            side: deque() for side in self._feet
+        }
 
     def push(self, batch: SampleBatch) -> list[EarlyEvent]:
         """Take in a batch and return the events that have become certain, in order.
@@ -158,12 +169,11 @@ class EarlySteps:
 
     def _work(self, batch: SampleBatch, found: list[EarlyEvent]) -> None:
         track = self._tracks[batch.placement]
-        restarted = track.enter(batch)
+        side = batch.placement.side
+        if track.enter(batch):
+            self._enter(side, None, batch.arrival_s)
         if self._zero_s is None:
             self._zero_s = track.time_of(int(batch.ticks[0])) + (track.delay_s or 0.0)
-        side = batch.placement.side
-        if restarted:
-            self._lose(side)
         accel, gyro = batch.accel_mps2.tolist(), batch.gyro_radps.tolist()
         for tick, force, rate in zip(batch.ticks.tolist(), accel, gyro, strict=True):
             row = (*force, *rate)
@@ -171,39 +181,69 @@ class EarlySteps:
                 continue
             instants = track.path.take(track.time_of(tick), row)
             if instants is None:
-                self._lose(side)
+                self._enter(side, None, batch.arrival_s)
                 continue
             for instant in instants:
-                if side is None:
-                    self._enter_load(instant)
-                    continue
-                event = self._feet[side].take(instant)
-                if event is not None:
-                    found.append(self._told(side, event, batch.arrival_s))
+                self._enter(side, instant, batch.arrival_s)
+        for each in self._feet:
+            self._follow(each, batch.arrival_s, found)
 
-    def _lose(self, side: Side | None) -> None:
-        if side is None:
+    def _enter(self, side: Side | None, instant: Instant | None, arrival_s: float) -> None:
+        """Take up an instant of the pelvis, or queue one of a foot; None when a sensor was lost."""
+        if side is not None:
+            self._ahead[side].append((instant, arrival_s))
+        elif instant is None:
             self._loads.clear()
             self._last_force = math.nan
         else:
-            self._feet[side].lose()
+            self._enter_load(instant)
+
+    def _follow(self, side: Side, now_s: float, found: list[EarlyEvent]) -> None:
+        """Take a foot as far as the pelvis is known, or need not be waited for."""
+        foot, ahead = self._feet[side], self._ahead[side]
+        pelvis = self._tracks.get(Placement.PELVIS)
+        waits = pelvis is not None and bool(pelvis.packets)
+        if waits and pelvis is not None:
+            waits = now_s - pelvis.packets[-1][1] < SILENT_S
+        while ahead:
+            instant, arrival_s = ahead[0]
+            if instant is None:
+                foot.lose()
+            elif waits and now_s - arrival_s < LOAD_WAIT_S and self._load_ahead(side, instant):
+                return
+            else:
+                event = foot.take(instant)
+                if event is not None:
+                    found.append(self._told(side, event, now_s))
+            ahead.popleft()
+
+    def _load_ahead(self, side: Side, instant: Instant) -> bool:
+        """Whether the pelvis's samples of an instant have not come yet."""
+        return self._back(side, instant.number) < 0
+
+    def _back(self, side: Side, number: int) -> int:
+        """How many grid steps before the pelvis's last an instant of a foot's time lies."""
+        track, pelvis = self._tracks[side.shank], self._tracks[Placement.PELVIS]
+        apart_s = (track.delay_s or 0.0) - (pelvis.delay_s or 0.0)
+        return self._load_number - number - round(apart_s / GRID_S)
 
     def _enter_load(self, instant: Instant) -> None:
         """Keep the pelvis's specific force, as the mean of two grid steps."""
         before, self._last_force = self._last_force, instant.force_mps2
-        self._loads.append(
-            instant.force_mps2 if math.isnan(before) else 0.5 * (before + instant.force_mps2)
-        )
+        if math.isnan(before):
+            before = instant.force_mps2
+        self._loads.append(0.5 * (before + instant.force_mps2))
+        if len(self._loads) > 2 * KEPT_LOADS:
+            del self._loads[:KEPT_LOADS]
         self._load_number = instant.number
 
     def _foot(self, side: Side) -> Foot:
-        track, pelvis = self._tracks[side.shank], self._tracks.get(Placement.PELVIS)
+        pelvis = self._tracks.get(Placement.PELVIS)
 
         def load(number: int) -> float | None:
-            if pelvis is None or pelvis.delay_s is None or track.delay_s is None:
+            if pelvis is None or not self._loads:
                 return None
-            apart_s = track.delay_s - pelvis.delay_s
-            back = self._load_number - number - round(apart_s / GRID_S)
+            back = self._back(side, number)
             return self._loads[-1 - back] if 0 <= back < len(self._loads) else None
 
         return Foot(load)

@@ -29,11 +29,11 @@ from imujump.model import EventKind
 from imujump.pipeline.early_path import GRID_S, Instant, Triple
 from imujump.pipeline.early_strike import LONGEST_LOOK, Strike, spread_mps, strike
 
-SETTLE_S, SETTLE_PULL_S, REST_PULL_S = 0.06, 0.015, 0.03
+SETTLE_S, SETTLE_PULL_S, REST_PULL_S = 0.06, 0.015, 0.06
 """A foot that has just come down is taken to come to rest within 60 ms; how fast its remaining
 speed is then taken for drift, and how fast in any later quiet moment (own choice)."""
 
-QUIET_MPS, SETTLING_MPS, SLOW_MPS, RESTING_MPS = 0.05, 0.1, 0.4, 0.15
+QUIET_MPS, SETTLING_MPS, SLOW_MPS, RESTING_MPS = 0.05, 0.15, 0.4, 0.15
 """Change of the ankle's velocity within 25 ms below which a foot rests: one known to be nearly at
 rest (below 0.4 m/s), and one that has not yet come to rest (below 0.15 m/s) since it came down. A
 heel that rises slowly changes by 0.1 m/s (own choice, seen in simulated and walked steps)."""
@@ -45,18 +45,18 @@ RESTED_STEPS, RESTED_MPS = 24, 0.12
 """A foot whose velocity stays the same for 0.12 s is on the floor (own choice: a swinging foot
 changes by 1 m/s and more)."""
 
-SHORTEST_FLOOR_S, SHORTEST_AIR_S = 0.08, 0.12
+SHORTEST_FLOOR_S, SHORTEST_AIR_S = 0.1, 0.1
 """Least time between a strike and leaving, and between leaving and a strike (own choice: sprinters'
 contacts last 0.08 s and more, their swings 0.3 s)."""
 
-BALL_PATH_M, LEAVING_MPS = 0.12, 0.8
+BALL_PATH_M, LEAVING_MPS, BALL_LAG_S = 0.12, 0.5, 0.005
 """A foot is leaving when its ankle has gone this far from its rest and is this fast: about the
 way around the ball of the foot, see :mod:`imujump.pipeline.leaving`."""
 
 BURST_MPS2, BURST_MPS, BURST_ONSET_MPS2, BURST_STEPS = 85.0, 1.0, 20.0, 6
 """Or when it is flung off the floor; the toe-off is then where the burst begins (own choice)."""
 
-UNLOADED_MPS2, UNLOAD_BEFORE_STEPS, UNLOAD_AFTER_STEPS, UNLOAD_LAG_S = 6.0, 14, 3, 0.004
+UNLOADED_MPS2, UNLOAD_BEFORE_STEPS, UNLOAD_AFTER_STEPS, UNLOAD_LAG_S = 7.0, 14, 3, 0.013
 """Specific force of the pelvis below which it flies, where its fall is looked for around the
 leaving, and by how much the toe-off lags it (own choice, seen in simulated runs)."""
 
@@ -211,7 +211,7 @@ class Foot:
     def _left(self, now: Instant, speed_mps: float) -> _Leaving | None:
         """Tell whether the foot is leaving the floor."""
         if _size(self._path_m) > BALL_PATH_M and speed_mps > LEAVING_MPS:
-            return _Leaving(now.number, now.number * GRID_S, PATH_SIGMA_S)
+            return _Leaving(now.number, now.number * GRID_S + BALL_LAG_S, PATH_SIGMA_S)
         if speed_mps < BURST_MPS or self._accel_mps2(-1) < BURST_MPS2:
             return None
         back = 1
@@ -238,28 +238,27 @@ class Foot:
         return FootEvent(kind, time_s, sigma_s, now.number * GRID_S)
 
     def _unloaded_s(self, first: int, last: int) -> float | None:
-        """When the pelvis began to fly, if it flies now and did not at first."""
-        after: float | None = None
-        for number in range(last, first - 1, -1):
+        """When the pelvis first began to fly, if it did.
+
+        Swinging limbs load it again a few hundredths of a second later.
+        """
+        before: float | None = None
+        for number in range(first, last + 1):
             load = self._load(number)
-            if load is None:
-                return None
-            if load >= UNLOADED_MPS2:
-                if after is None:
-                    return None
-                return (number + (load - UNLOADED_MPS2) / (load - after)) * GRID_S
-            after = load
+            if load is not None and before is not None and before >= UNLOADED_MPS2 > load:
+                return (number - 1 + (before - UNLOADED_MPS2) / (before - load)) * GRID_S
+            before = load
         return None
 
     def _in_air(self, now: Instant) -> FootEvent | None:
         load = self._load(now.number)
         carried = load is None or load > CARRIED_MPS2
-        if now.number % 4 == 0 and carried:
-            if spread_mps(self._recent[-RESTED_STEPS:]) < RESTED_MPS:
-                self._move(Fact.RESTED)
-                self._rest_at(now)
-                self._struck = now.number - RESTED_STEPS
-                return None
+        looked = now.number % 4 == 0 and carried
+        if looked and spread_mps(self._recent[-RESTED_STEPS:]) < RESTED_MPS:
+            self._move(Fact.RESTED)
+            self._rest_at(now)
+            self._struck = now.number - RESTED_STEPS
+            return None
         if now.number * GRID_S - self._left_s < SHORTEST_AIR_S:
             return None
         found = strike(self._recent, self._rest_mps, self._peak_mps, self._load)

@@ -17,25 +17,25 @@ from imujump.pipeline.early_path import GRID_S, Instant, Triple
 LONGEST_LOOK = 48
 """Grid instants that are kept: 0.24 s."""
 
-CALM_STEPS, CALM_MPS = 4, 0.35
+CALM_STEPS, CALM_MPS = 3, 0.4
 """A foot that has come down changes its velocity by less than this within the last 15 ms (own
 choice: a swinging one mostly by more)."""
 
-NEAR_RISE_MPS, NEAR_MPS, NEAR_SHARE = 0.5, 0.9, 0.06
+NEAR_RISE_MPS, NEAR_MPS, NEAR_SHARE = 0.5, 0.9, 0.15
 """Its velocity, from where it last rested, is then near zero: within drift, which grows with the
 speed of the swing (own choice)."""
 
-FAR_MPS, FAR_SHARE, FAR_STEPS, FAR_CALM_MPS, FAR_LOAD_MPS2 = 0.4, 0.3, 6, 0.2, 6.0
+FAR_MPS, FAR_SHARE, FAR_STEPS, FAR_CALM_MPS, FAR_LOAD_MPS2 = 0.7, 0.3, 6, 0.2, 8.0
 """Or farther from zero, if it is calmer and the body is carried."""
 
-ASTRAY_MPS, ASTRAY_STEPS, ASTRAY_CALM_MPS = 1.5, 8, 0.25
-ASTRAY_LOAD_MPS2, ASTRAY_PUSH_MPS2 = 12.0, 25.0
+ASTRAY_MPS, ASTRAY_STEPS, ASTRAY_CALM_MPS = 1.5, 10, 0.25
+ASTRAY_LOAD_MPS2, ASTRAY_PUSH_MPS2 = 10.0, 20.0
 """Or anywhere, after a clipped impact, if the foot was pushed hard, is calm and the body loaded."""
 
-MOVED_STEPS, MOVED_MPS, FALL_STEPS, FALL_MPS = 24, 0.6, 16, 0.25
+MOVED_STEPS, MOVED_MPS, FALL_STEPS, FALL_MPS = 30, 0.6, 16, 0.25
 """Before, it was this much faster, and was falling (own choice)."""
 
-FLYING_MPS2, FLYING_STEPS, CARRIED_MPS2, CARRY_LAG_S = 4.0, 12, 8.0, 0.018
+FLYING_MPS2, FLYING_STEPS, CARRIED_MPS2, CARRY_LAG_S = 4.0, 12, 8.0, 0.022
 """A pelvis below 4 m/s² within the last 60 ms was flying. Then the foot is down only when the
 pelvis reads 8 m/s² again, which it does some 18 ms after touchdown (own choice; 7 to 24 ms in
 simulated runs)."""
@@ -43,16 +43,17 @@ simulated runs)."""
 LOADED_MPS2 = 5.0
 """A pelvis that was not flying reads more than this (own choice)."""
 
-PUSH_STEPS, PUSH_MPS2, FIRST_PUSH_SHARE, PUSH_LAG_S = 14, 8.0, 0.8, 0.003
+PUSH_STEPS, PUSH_MPS2, FIRST_PUSH_SHARE, PUSH_LAG_S = 14, 8.0, 1.0, -0.003
 """Where the floor's push is looked for, how much the ankle's acceleration must grow within 10 ms,
 which of several counts, and by how much the touch comes before it grows fastest (see
 :mod:`imujump.pipeline.touchdown`)."""
 
-SETTLED_M, SETTLING_S = 0.045, 0.035
+SETTLED_M, SETTLING_S = 0.04, 0.025
 """Once touching, an ankle comes down by less than this and than it falls in 35 ms, as offline."""
 
-SLOW_MPS = 0.9
-"""Where no push shows, the foot struck when its speed fell below this (own choice)."""
+SLOW_MPS, SLOW_LAG_S = 0.7, 0
+"""Where no push shows, the foot struck when its speed fell below this, or a little before (own
+choice)."""
 
 PUSH_SIGMA_S, RISE_SIGMA_S, SLOW_SIGMA_S = 0.006, 0.009, 0.020
 """Standard deviation of a strike by its witness, as measured on simulated runs (see
@@ -192,7 +193,7 @@ def _slow_s(recent: Sequence[Instant], speeds_mps: Sequence[float]) -> float:
     while j > 1 and speeds_mps[j] < SLOW_MPS:
         j -= 1
     share = (speeds_mps[j] - SLOW_MPS) / max(speeds_mps[j] - speeds_mps[j + 1], 1e-9)
-    return (recent[j].number + min(max(share, 0.0), 1.0)) * GRID_S
+    return (recent[j].number + min(max(share, 0.0), 1.0)) * GRID_S + SLOW_LAG_S
 
 
 def _mean(recent: Sequence[Instant]) -> Triple:

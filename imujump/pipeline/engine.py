@@ -25,9 +25,10 @@ from imujump.model import (
     RecordingInfo,
     SampleBatch,
     SampleSource,
-    TimedSource,
 )
 from imujump.pipeline.clock import LATE_S, SessionClock
+from imujump.pipeline.feeding import feed
+from imujump.pipeline.hopeless import why_hopeless
 from imujump.pipeline.screening import (
     LOOK_S,
     SPAN_S,
@@ -44,9 +45,6 @@ from imujump.pipeline.windows import Span, analyse_span
 
 KEEP_S = 60.0
 """Samples are kept this long: a stand, a long action and the stand after it."""
-
-LEAST_RECORDING_S = 5.0
-"""A shorter recording without an attempt is told to be too short (own choice)."""
 
 LONGEST_APPROACH_S = 25.0
 """A stand further back than this does not serve an attempt (own choice)."""
@@ -65,9 +63,6 @@ UNANCHORED_S = 8.0
 
 OFFLINE_STRIDE_S = 5.0
 """Offline, looks are taken this often: fewer and larger steps, the same looks."""
-
-TOLD_EVERY_S = 0.5
-"""Offline, the engine is told this often which packets have all been handed over."""
 
 
 @dataclass(slots=True)
@@ -187,7 +182,8 @@ class Engine:
             for p, s in self._sensors.items()
         )
         own = [w for s in self._sensors.values() for w in s.upkeep.warnings()]
-        own += self._hopeless(duration_s)
+        found = bool(self._attempts or self._warnings)
+        own += why_hopeless(tuple(self._sensors), duration_s, found=found)
         return Analysis(
             self.info.started_utc,
             duration_s,
@@ -195,22 +191,6 @@ class Engine:
             tuple(dict.fromkeys((*self.info.warnings, *own, *self._warnings))),
             tuple(self._attempts),
         )
-
-    def _hopeless(self, duration_s: float) -> list[str]:
-        """Sentence on a recording in which no attempt can be found."""
-        if not self._sensors:
-            return ["the recording lists no sensor; record with at least one."]
-        if len(self._sensors) == 1 and Placement.PELVIS not in self._sensors:
-            return [
-                "one shank sensor alone cannot tell a jump from a long step; wear one on the "
-                "pelvis or on the other shank as well."
-            ]
-        if self._attempts or self._warnings or not 0.0 < duration_s < LEAST_RECORDING_S:
-            return []
-        return [
-            f"the recording lasts {duration_s:.1f} s, too short for a stand and an approach jump; "
-            "record from 3 s of standing before the run-up until 2 s after the landing."
-        ]
 
     @property
     def samples_held(self) -> int:
@@ -410,16 +390,7 @@ def analyse(source: SampleSource, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -
         Attempts, sensor reports and warnings.
     """
     engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S)
-    told_s = -math.inf
-    for entry in source.timeline() if isinstance(source, TimedSource) else source.batches():
-        if isinstance(entry, ClockReading):
-            engine.read_clock(entry)
-            continue
-        if entry.arrival_s > told_s + TOLD_EVERY_S:
-            # Others of the same arrival may follow, earlier ones may not.
-            told_s = entry.arrival_s
-            engine.advance(math.nextafter(told_s, -math.inf))
-        engine.push(entry)
+    feed(engine, source)
     # Some warnings are known to a source only once it has been read to its end.
     engine.info = source.info
     return engine.finish()

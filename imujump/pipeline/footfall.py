@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
-from imujump.model import ClockReading, SampleSource, TimedSource
+from imujump.model import ClockReading, SampleSource
 from imujump.pipeline.clock import SessionClock
+from imujump.pipeline.feeding import entries
 from imujump.pipeline.streams import SensorStream
 from imujump.pipeline.windows import Footfalls, Span, footfalls
 
@@ -21,7 +22,7 @@ def footfalls_of(
     """
     streams = {s.placement: SensorStream(s) for s in source.info.sensors}
     clock = SessionClock(source.info.sensors)
-    for entry in source.timeline() if isinstance(source, TimedSource) else source.batches():
+    for entry in entries(source):
         if isinstance(entry, ClockReading):
             clock.read(entry)
         else:

@@ -59,7 +59,7 @@ def revised(
     --------
     >>> from imujump.model import TakeOffStyle
     >>> def strike(t): return GaitEvent(EventKind.FOOT_STRIKE, Side.LEFT, t, 0.01)
-    >>> told = [KnownEvent(1, strike(1.0), Standing.EARLY), KnownEvent(2, strike(1.3), Standing.EARLY)]
+    >>> told = [KnownEvent(n, strike(t), Standing.EARLY) for n, t in ((1, 1.0), (2, 1.3))]
     >>> jump = Attempt(1, 0.5, 3.0, 1.9, 2.4, TakeOffStyle.ONE_FOOT, Side.LEFT, True, (),
     ...     (strike(1.02), strike(1.8)), (), {})
     >>> [(e.number, e.event.time_s, str(e.standing)) for e in revised(told, jump, 3)]

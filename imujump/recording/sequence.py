@@ -146,6 +146,12 @@ class MissingNumbers:
             return Arrival.NEW
         return Arrival.FILLED if self.give_up(number, number) else Arrival.KNOWN
 
+    def expect(self, following: int) -> None:
+        """Await everything below a number, though nothing from there on has come."""
+        if self.next is not None and following > self.next:
+            self.ranges.append((self.next, following - 1))
+            self.next = following
+
     def give_up(self, first: int, last: int) -> int:
         """Await the numbers first to last no longer; return how many of them were missing.
 
@@ -154,9 +160,7 @@ class MissingNumbers:
         """
         kept = []
         gone = 0
-        if self.next is not None and last >= self.next:
-            self.ranges.append((self.next, last))
-            self.next = last + 1
+        self.expect(last + 1)
         for low, high in self.ranges:
             if high < first or low > last:
                 kept.append((low, high))

@@ -89,9 +89,10 @@ async def capture(crew, script: Callable[[], object] | None = None):
             found.events.append(event)
         await directing
         found.states = {state.placement: state for state in crew.states}
+    await asyncio.sleep(0.1)  # until the good-bye is on the air
     return found
 
 
-def placed(found, rig):
-    worn = {sensor.serial: place for place, sensor in rig.sensors.items()}
+def placed(found, worn):
+    """Place found sensors by a mapping of serial numbers."""
     return [replace(sensor, placement=worn.get(sensor.serial)) for sensor in found]

@@ -73,6 +73,26 @@ def test_drops_silence_and_stalls_cost_nothing():
     assert stamps == sorted(set(stamps))
 
 
+def test_what_was_made_but_not_sent_when_the_session_ends_is_fetched():
+    async def run():
+        async with emulated_sensors(placements=[PELVIS]) as rig:
+
+            async def script():
+                await asyncio.sleep(0.4)
+                rig.sensor(PELVIS).stall(0.7)
+                await asyncio.sleep(0.6)
+
+            found = await capture(crew_of(rig), script)
+            return found, await rig.sensor(PELVIS).facts(), rig.profile
+
+    found, facts, profile = asyncio.run(run())
+    state = found.states[PELVIS]
+    assert state.packets == facts.packets_made
+    assert state.recovered > 5
+    assert state.lost == 0
+    assert sum(len(batch.ticks) for batch in found.batches(profile)) == facts.samples_made
+
+
 def test_what_the_buffer_no_longer_has_is_a_marked_gap(tmp_path):
     async def run():
         async with emulated_sensors(
@@ -219,6 +239,42 @@ def test_every_attempt_has_a_client_of_its_own_and_each_is_let_go():
     assert len(clients) == 4
     assert not any(client.is_connected for client in clients)
     assert found.states[PELVIS].reconnects == 1
+
+
+def test_a_fault_inside_a_systems_radio_does_not_end_the_capture():
+    """Scanner and clients that fail an assertion of their own now and then."""
+
+    async def run():
+        async with emulated_sensors(placements=[PELVIS]) as rig:
+            faults = {"scan": 1, "stop": 1, "connect": 1, "read": 2}
+
+            def breaking(made, method, name):
+                works = getattr(made, method)
+
+                async def maybe(*args, **kwargs):
+                    if faults[name]:
+                        faults[name] -= 1
+                        raise AssertionError
+                    return await works(*args, **kwargs)
+
+                setattr(made, method, maybe)
+                return made
+
+            def scanner(*args, **kwargs):
+                made = rig.scanner_factory(*args, **kwargs)
+                return breaking(breaking(made, "start", "scan"), "stop", "stop")
+
+            def client(*args, **kwargs):
+                made = rig.client_factory(*args, **kwargs)
+                return breaking(breaking(made, "connect", "connect"), "read_gatt_char", "read")
+
+            crew = crew_of(rig, Radio(scanner, client))
+            found = await capture(crew, lambda: asyncio.sleep(0.5))
+            return found, await rig.sensor(PELVIS).facts(), faults
+
+    found, facts, faults = asyncio.run(run())
+    assert not any(faults.values())
+    assert found.states[PELVIS].packets == facts.packets_made > 5
 
 
 @pytest.mark.parametrize("how", ["cancelled", "fault"])

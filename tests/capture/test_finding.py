@@ -241,6 +241,11 @@ def test_a_sensor_is_known_by_its_serial_number_not_by_its_address():
         assert state.packets == facts[place].packets_made > 5
 
 
+def test_an_adapter_can_be_named():
+    assert Radio.on(None) == Radio()
+    assert Radio.on("hci1").scanner.keywords == {"bluez": {"adapter": "hci1"}}
+
+
 def sensor(serial, place, name="strap"):
     return FoundSensor(serial, name, f"address of {serial}", own_profile(), place)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from imujump.capture import one_capture
 from imujump.capture.one_capture import OneCapture, RunningCapture, running_capture
 from imujump.capture.viewer import find_capture
 from imujump.errors import CaptureRunningError, NoCaptureError
@@ -39,6 +40,16 @@ def test_a_second_capture_is_refused_with_a_sentence(tmp_path, holder):
     assert running_capture("usb0", tmp_path) == RunningCapture(holder.pid, 4711, "key")
     with OneCapture("usb1", tmp_path):
         pass
+
+
+def test_the_systems_own_choice_is_its_first_adapter(tmp_path, monkeypatch):
+    for name in ("hci1", "hci0", "hci0:64"):
+        (tmp_path / "adapters" / name).mkdir(parents=True)
+    monkeypatch.setattr(one_capture, "_ADAPTERS", tmp_path / "adapters")
+    with OneCapture(folder=tmp_path), OneCapture("hci1", tmp_path):
+        with pytest.raises(CaptureRunningError), OneCapture("hci0", tmp_path):
+            pass
+        assert running_capture(folder=tmp_path) == running_capture("hci0", tmp_path) is not None
 
 
 def test_the_adapter_is_free_the_instant_its_holder_is_killed(tmp_path, holder):

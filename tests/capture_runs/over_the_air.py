@@ -82,7 +82,7 @@ class AirRun:
     sensors: Mapping[Placement, SensorRun]
 
 
-def draw_drops(count: int, length_s: float, chance: random.Random) -> list[Drop]:
+def draw_drops(count: int, length_s: float, longest_s: float, chance: random.Random) -> list[Drop]:
     """Draw drops over the run, those of one sensor well apart."""
     drops: list[Drop] = []
     for _ in range(100_000):
@@ -90,8 +90,8 @@ def draw_drops(count: int, length_s: float, chance: random.Random) -> list[Drop]
             return sorted(drops, key=lambda drop: drop.time_s)
         drop = Drop(
             chance.choice(list(Placement)),
-            chance.uniform(WARM_UP_S, length_s - LONGEST_S - 3.0),
-            chance.uniform(SHORTEST_S, LONGEST_S),
+            chance.uniform(WARM_UP_S, length_s - longest_s - 3.0),
+            chance.uniform(SHORTEST_S, longest_s),
         )
         if all(
             d.placement is not drop.placement or abs(d.time_s - drop.time_s) > APART_S
@@ -239,10 +239,11 @@ async def run(
     buffer_s: float = 60.0,
     interval_s: float = 0.015,
     seed: int = 1,
+    longest_s: float = LONGEST_S,
 ) -> AirRun:
     """Run sensors in a process of their own, capture them, and judge the recording."""
     length_s = minutes * 60.0
-    planned = draw_drops(drops, length_s, random.Random(seed))
+    planned = draw_drops(drops, length_s, longest_s, random.Random(seed))
     path = folder / "over_the_air.imujump"
     async with emulated_process(
         rate_hz=rate_hz,

@@ -66,7 +66,7 @@ class TestFit:
     def test_sensors_agree_within_the_bar(self, interval_s: float, duration_s: float) -> None:
         errors, sigmas = pair_errors(interval_s, duration_s, 40)
         assert np.quantile(np.abs(errors), 0.95) < (3e-3 if duration_s < 60.0 else 1.5e-3)
-        assert 0.4 < np.std(errors) / np.sqrt(np.mean(sigmas**2)) < 1.6
+        assert 0.25 < np.std(errors) / np.sqrt(np.mean(sigmas**2)) < 1.6
 
     def test_ten_minutes_reach_the_aim_at_the_longest_interval(self) -> None:
         errors, _ = pair_errors(0.030, 600.0, 25)

@@ -1,6 +1,6 @@
 """Run as a program: forks writers, kills them at random instants, reports what they knew.
 
-    killed_writer.py FOLDER RUNS SEED
+    killed_writer.py FOLDER RUNS SEED [keeper]
 
 Prints a JSON line per run: the folder of its files, and for each file the age in seconds, at
 the kill, of every packet whose append had returned.
@@ -18,6 +18,8 @@ import sys
 import time
 from pathlib import Path
 
+from imujump.recording.captured import CapturedPacket
+from imujump.recording.keeper import RecordingKeeper
 from imujump.recording.writer import RecordingWriter
 from recording.made_up import quiet_packets, sensors
 
@@ -25,14 +27,22 @@ SLOT = struct.Struct("<Id")  # file number, monotonic time of the return from ap
 ROOM = 1 << 20
 
 
+def appending(writer):
+    """The way to append a packet, of a writer and of a keeper."""
+    if isinstance(writer, RecordingKeeper):
+        return lambda *packet: writer.append(CapturedPacket(*packet))
+    return writer.append_packet
+
+
 def write_until_killed(folder: Path, memory: mmap.mmap, closing: bool) -> None:
     profile, _, packets = PREPARED
     slot = 4
     number = 0
     while True:
-        with RecordingWriter(folder / f"{number}.imujump", sensors(profile)) as writer:
+        with WRITER(folder / f"{number}.imujump", sensors(profile)) as writer:
+            append = appending(writer)
             for at, packet in enumerate(packets):
-                writer.append_packet(*packet)
+                append(*packet)
                 memory[slot : slot + SLOT.size] = SLOT.pack(number, time.monotonic())
                 slot += SLOT.size
                 memory[:4] = ((slot - 4) // SLOT.size).to_bytes(4, "little")
@@ -64,6 +74,7 @@ def run(folder: Path, closing: bool, delay_s: float) -> dict[str, object]:
 if __name__ == "__main__":
     root, runs, seed = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
     random.seed(seed)
+    WRITER = RecordingKeeper if sys.argv[4:] == ["keeper"] else RecordingWriter
     PREPARED = quiet_packets(seconds=60.0)
     for index in range(runs):
         result = run(root / str(index), index % 2 == 1, random.uniform(0.01, 0.32))

@@ -19,10 +19,18 @@ PROMISED_S = 0.2
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork to kill many writers quickly")
-def test_fifty_kills(tmp_path):
+@pytest.mark.parametrize("which", ["writer", "keeper"])
+def test_fifty_kills(tmp_path, which):
     tests = Path(__file__).resolve().parent.parent
     done = subprocess.run(
-        [sys.executable, str(tests / "recording/killed_writer.py"), str(tmp_path), str(RUNS), "3"],
+        [
+            sys.executable,
+            str(tests / "recording/killed_writer.py"),
+            str(tmp_path),
+            str(RUNS),
+            "3",
+            which,
+        ],
         env={**os.environ, "PYTHONPATH": os.pathsep.join([str(tests), str(tests.parent)])},
         capture_output=True,
         text=True,

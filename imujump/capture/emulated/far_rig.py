@@ -24,6 +24,11 @@ from imujump.capture.link_profile import LinkProfile, parse_link_profile
 from imujump.errors import SensorError
 from imujump.model import Placement
 
+_OWN_GROUP: dict[str, Any] = (
+    {"creationflags": 0x200} if sys.platform == "win32" else {"start_new_session": True}
+)
+"""A Ctrl-C meant for the capture must not end the sensors first (0x200: a new process group)."""
+
 START_S = 60.0
 """Longest wait for the other process (own choice: a loaded machine imports slowly)."""
 
@@ -177,6 +182,7 @@ async def emulated_process(
             stdin=asyncio.subprocess.PIPE,
             stdout=asyncio.subprocess.PIPE,
             limit=1 << 20,
+            **_OWN_GROUP,
         )
         assert process.stdout is not None
         assert process.stdin is not None

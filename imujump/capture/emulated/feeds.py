@@ -10,9 +10,6 @@ import numpy as np
 from imujump.errors import RecordingError
 from imujump.model import FloatArray, IntArray, Placement, SampleSource
 
-LONGEST_RUN_GAP = 1.5
-"""Two samples further apart than this many periods do not share a packet (own choice)."""
-
 DRIFT_SPAN_S = 120.0
 """A recording longer than this has its clock's drift fitted, not only its offset."""
 

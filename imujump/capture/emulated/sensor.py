@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import math
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,10 +13,11 @@ from bumble.att import ATT_Error
 
 from imujump.capture.emulated.air import AirLink, SensorController
 from imujump.capture.emulated.control import SensorFacts
-from imujump.capture.emulated.feeds import LONGEST_RUN_GAP, SampleFeed
+from imujump.capture.emulated.feeds import SampleFeed
 from imujump.capture.emulated.gatt_face import MTU, GattFace
 from imujump.capture.emulated.memory import DeviceClock, HeldPacket, RingBuffer
 from imujump.capture.emulated.packet_maker import PacketMaker, samples_that_fit, with_flags
+from imujump.capture.emulated.sample_runs import sample_runs
 from imujump.capture.link_profile import LinkProfile
 from imujump.model import FloatArray, Placement
 
@@ -30,11 +31,8 @@ BOOT_S = 0.5
 
 REPLAY_BURST = 3
 REPLAY_PAUSE_S = 0.01
-"""Replayed packets sent at once, and the pause after them: about 300 a second, a third of what
-the link carries, so that live packets are not held up (own choice)."""
-
-_FORGET_EVERY = 500
-"""Packets between two occasions on which the feed may let go of old samples."""
+"""Replayed packets sent at once, and the pause after them: about 300 a second, 38 kB, well below
+what a link of one megabit carries, so that live packets are not held up (own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,41 +302,12 @@ class EmulatedSensor:
         self._tell_status()
 
     async def _measure(self) -> None:
-        async for times_s, values in self._runs():
-            loop = asyncio.get_running_loop()
+        loop = asyncio.get_running_loop()
+        runs = sample_runs(self._feed, self._feed_starts_s, self._wanted, loop.time())
+        for times_s, values in runs:
             await asyncio.sleep(max(0.0, float(times_s[-1]) - loop.time()))
             await self._dawdle()
             await self._send(times_s, values)
-
-    async def _runs(self) -> AsyncIterator[tuple[FloatArray, FloatArray]]:
-        """Yield what goes into each packet: sampling instants of the loop's clock, values."""
-        period_s = 1.0 / self._feed.rate_hz
-        next_s = asyncio.get_running_loop().time()
-        still = self._feed.values(0, 1)
-        # A recording waits for the other sensors: its first sample, held.
-        while self._feed_starts_s() is None:
-            count = self._wanted()
-            times_s = np.asarray(next_s + np.arange(count) * period_s)
-            yield times_s, np.repeat(still, count, axis=0)
-            next_s += count * period_s
-        start_s = self._feed_starts_s() or 0.0
-        wait_s = start_s + float(self._feed.times_s(0, 1)[0]) - next_s
-        left = max(0, round(wait_s / period_s))
-        # The last held samples are spaced a trifle differently, so that no gap is left.
-        held_s = np.asarray(next_s + np.arange(left) * (wait_s / max(1, left)))
-        while len(held_s):
-            count = min(self._wanted(), len(held_s))
-            yield held_s[:count], np.repeat(still, count, axis=0)
-            held_s = held_s[count:]
-        at = self._feed.first_from(max(0.0, next_s - start_s)) if wait_s < 0.0 else 0
-        while True:
-            times_s = start_s + self._feed.times_s(at, self._wanted())
-            breaks = np.flatnonzero(np.diff(times_s) > LONGEST_RUN_GAP * period_s)
-            count = int(breaks[0]) + 1 if len(breaks) else len(times_s)
-            yield times_s[:count], self._feed.values(at, count)
-            at += count
-            if self._next_packet % _FORGET_EVERY == 0:
-                self._feed.forget(at)
 
     def _wanted(self) -> int:
         # Until a computer listens its MTU is not known; what it missed it will ask for whole.
