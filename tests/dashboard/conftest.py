@@ -19,8 +19,9 @@ def three_jumps(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_three_jumps(tmp_path_factory.mktemp("recordings")).parent
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    # Not for the whole session: while it is open, no other test could run an event loop.
     if chromium() is None:
         pytest.skip("no Chromium on this computer; install one or name it in IMUJUMP_CHROMIUM")
     with opened_browser(tmp_path_factory.mktemp("profile")) as opened:
@@ -29,7 +30,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
 
 @pytest.fixture(scope="session")
 def server(tmp_path_factory: pytest.TempPathFactory, three_jumps: Path) -> Iterator[Server]:
-    running = Server(tmp_path_factory.mktemp("court"), three_jumps, "--pace", "3")
+    running = Server(tmp_path_factory.mktemp("court"), three_jumps, "--pace", "2.5")
     running.start()
     yield running
     running.stop()

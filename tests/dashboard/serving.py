@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import socket
@@ -58,6 +59,11 @@ class Server:
         assert self.process is not None
         self.process.kill()
         self.process.wait()
+
+    def capture_process(self) -> int:
+        """Return the process of the capture that this page has started."""
+        (lock,) = self.folder.glob("imujump-capture-*.lock")
+        return int(json.loads(lock.read_text())["process"])
 
     def stop(self) -> None:
         assert self.process is not None

@@ -17,7 +17,7 @@ from imujump.simulate.session import compose
 HEIGHTS_M = (0.42, 0.36, 0.40)
 """Rise of the three jumps, in the order in which they are made."""
 
-RATE_HZ = 100.0
+RATE_HZ = 200.0
 
 
 def write_three_jumps(folder: Path) -> Path:
