@@ -17,6 +17,12 @@ from tests.dashboard.serving import REPOSITORY, Server, Tab
 
 PACE = "3"
 
+README_PICTURES = (
+    ("courtside_tablet.png", "tablet", "light"),
+    ("courtside_phone.png", "phone", "dark"),
+)
+"""Small ones for README; they lie in recordings_demo."""
+
 
 def take(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
@@ -50,6 +56,13 @@ def take(folder: Path) -> None:
                 tab.page.evaluate("imujump.act({do: 'end'})")
                 tab.wait_text("#shell-link", "Session ended")
                 _shoot(tab, folder, "court")
+                for name, size, scheme in README_PICTURES:
+                    small = Tab(browser, size, device_scale_factor=0.6, color_scheme=scheme)
+                    small.page.goto(server.url)
+                    small.wait_text("#shell-attempt", "Attempt")
+                    time.sleep(0.6)
+                    small.page.screenshot(path=folder / name)
+                    small.close()
                 tab.page.goto(f"{server.url}/setup")
                 tab.wait_text("#setup-viewers", "This one controls")
                 _shoot(tab, folder, "setup")
