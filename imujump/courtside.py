@@ -12,6 +12,7 @@ import json
 import signal
 import sys
 import threading
+import time
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import AsyncExitStack, suppress
 from dataclasses import asdict, dataclass
@@ -166,7 +167,12 @@ class Courtside:
         state["now_s"] = round(snapshot.time_s - (self._strip.zero_s or 0.0), 3)
         self._service.publish(state)
         for told in update.events:
-            self._service.tell({"foot": event_message(told)})
+            foot = event_message(told)
+            if told.early is not None:
+                # On the clock that all processes of this computer share, for measuring delays.
+                ago_s = self._session.now_s() - told.early.held_s
+                foot["arrived_host_s"] = round(time.perf_counter() - ago_s, 6)
+            self._service.tell({"foot": foot})
         if snapshot.attempt_count > self._told_attempts:
             first = self._told_attempts + 1
             self._told_attempts = snapshot.attempt_count
