@@ -6,6 +6,7 @@ import json
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -19,6 +20,10 @@ from tests.dashboard.browser import SIZES
 REPOSITORY = Path(__file__).resolve().parent.parent.parent
 
 
+TRUSTING = ssl._create_unverified_context()
+"""For certificates that a test has made itself."""
+
+
 def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -30,7 +35,8 @@ class Server:
 
     def __init__(self, folder: Path, recordings: Path, *more: str) -> None:
         self.port, self.folder = free_port(), folder
-        self.url = f"http://127.0.0.1:{self.port}"
+        self.scheme = "https" if "--certificate" in more else "http"
+        self.url = f"{self.scheme}://127.0.0.1:{self.port}"
         self._command = [
             *(sys.executable, "-W", "error", "-m", "dashboard"),
             *("--port", str(self.port), "--folder", str(folder)),
@@ -47,7 +53,7 @@ class Server:
         until_s = time.monotonic() + 30.0
         while time.monotonic() < until_s:
             try:
-                urllib.request.urlopen(f"{self.url}/pair", timeout=2.0).close()
+                urllib.request.urlopen(f"{self.url}/pair", timeout=2.0, context=TRUSTING).close()
                 return
             except (urllib.error.URLError, OSError):
                 assert self.process.poll() is None, self.said.read_text()

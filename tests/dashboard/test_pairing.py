@@ -6,19 +6,51 @@ import json
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
 
-from tests.dashboard.serving import Server, Tab
+from tests.dashboard.serving import TRUSTING, Server, Tab
+
+
+def write_certificate(folder: Path) -> tuple[Path, Path]:
+    """Write a self-signed certificate and its key."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "court.example")])
+    now = datetime.now(UTC)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(1)
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=1))
+        .sign(key, hashes.SHA256())
+    )
+    plain = serialization.NoEncryption()
+    pem = serialization.Encoding.PEM
+    paths = folder / "certificate.pem", folder / "key.pem"
+    paths[0].write_bytes(certificate.public_bytes(pem))
+    paths[1].write_bytes(key.private_bytes(pem, serialization.PrivateFormat.PKCS8, plain))
+    return paths
 
 
 @pytest.fixture(scope="module")
 def lan(tmp_path_factory: pytest.TempPathFactory, three_jumps: Path) -> Iterator[Server]:
     # A second loopback address stands in for the local network: it is no local name.
     folder = tmp_path_factory.mktemp("lan")
-    server = Server(folder, three_jumps, "--lan", "--address", "127.0.0.2")
+    certificate, key = write_certificate(folder.parent)
+    server = Server(
+        *(folder, three_jumps, "--lan", "--address", "127.0.0.2"),
+        *("--certificate", str(certificate), "--key", str(key)),
+    )
     server.start()
     yield server
     server.stop()
@@ -32,7 +64,7 @@ def printed_code(server: Server) -> str:
 def test_a_device_pairs_with_the_printed_code_only(browser: Any, lan: Server) -> None:
     place = lan.url.replace("127.0.0.1", "127.0.0.2")
     assert "█" in lan.said.read_text(), "the picture for the camera"
-    tab = Tab(browser, "phone")
+    tab = Tab(browser, "phone", ignore_https_errors=True)
     tab.page.goto(place)
     assert tab.page.url.endswith("/pair")
     code = printed_code(lan)
@@ -44,8 +76,12 @@ def test_a_device_pairs_with_the_printed_code_only(browser: Any, lan: Server) ->
     tab.page.wait_for_url(f"{place}/")
     tab.wait_text("#shell-link", "No session")
     assert printed_code(lan) != code
+    (cookie,) = tab.context.cookies()
+    assert cookie["secure"]
+    assert cookie["httpOnly"]
+    assert cookie["sameSite"] == "Strict"
     tab.close()
-    other = Tab(browser, "phone")
+    other = Tab(browser, "phone", ignore_https_errors=True)
     # As the camera opens it; the used code does not pair a second device.
     other.page.goto(f"{place}/pair#{code}")
     other.wait_text("#pair-told", "has been used")
@@ -59,7 +95,7 @@ def test_the_served_page_refuses_what_the_gate_refuses(lan: Server) -> None:
     def status(url: str, data: bytes | None = None, **headers: str) -> int:
         request = urllib.request.Request(url, data, headers)
         try:
-            with urllib.request.urlopen(request, timeout=5.0) as answer:
+            with urllib.request.urlopen(request, timeout=5.0, context=TRUSTING) as answer:
                 return int(answer.status)
         except urllib.error.HTTPError as error:
             error.close()
