@@ -12,7 +12,9 @@ from __future__ import annotations
 import heapq
 import math
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from imujump.model import GaitEvent, Placement, RecordingInfo, SampleBatch, SensorInfo, Side
 from imujump.pipeline.early_foot import Foot, FootEvent
@@ -26,9 +28,17 @@ offline before the clocks have been read."""
 KEPT_LOADS = 20_000
 """Grid instants of the pelvis that are kept: 100 s, longer than any batch (own choice)."""
 
-LOAD_WAIT_S = 0.03
+LOAD_WAIT_S = 0.015
 """A foot waits this long for the pelvis's samples of the same time, which may come in a later
 packet; then it goes on without them (own choice: about what a strike's look-ahead takes)."""
+
+LATEST_S = 0.055
+"""An event that took longer to know is not told early but with its attempt: it would come more than
+a packet too late (own choice: packets of 10 samples at 200 Hz last 50 ms)."""
+
+HELD_STEPS = 3
+"""So many grid steps beyond the last sample of the pelvis its last value stands (own choice: 15
+ms, less than a flight or contact lasts)."""
 
 SILENT_S = 0.25
 """A pelvis sensor that has sent nothing for this long is not waited for (own choice)."""
@@ -164,7 +174,10 @@ class EarlySteps:
         """Work on all packets that arrived before an instant."""
         found: list[EarlyEvent] = []
         while self._waiting and self._waiting[0][0] < before_s:
-            self._work(heapq.heappop(self._waiting)[3], found)
+            packet = [heapq.heappop(self._waiting)]
+            while self._waiting and self._waiting[0][:2] == packet[0][:2]:
+                packet.append(heapq.heappop(self._waiting))
+            self._work(_joined([batch for *_, batch in packet]), found)
         return found
 
     def _work(self, batch: SampleBatch, found: list[EarlyEvent]) -> None:
@@ -213,13 +226,13 @@ class EarlySteps:
                 return
             else:
                 event = foot.take(instant)
-                if event is not None:
+                if event is not None and event.seen_until_s - event.time_s <= LATEST_S:
                     found.append(self._told(side, event, now_s))
             ahead.popleft()
 
     def _load_ahead(self, side: Side, instant: Instant) -> bool:
         """Whether the pelvis's samples of an instant have not come yet."""
-        return self._back(side, instant.number) < 0
+        return self._back(side, instant.number) < -HELD_STEPS
 
     def _back(self, side: Side, number: int) -> int:
         """How many grid steps before the pelvis's last an instant of a foot's time lies."""
@@ -244,6 +257,8 @@ class EarlySteps:
             if pelvis is None or not self._loads:
                 return None
             back = self._back(side, number)
+            if -HELD_STEPS <= back < 0:
+                back = 0
             return self._loads[-1 - back] if 0 <= back < len(self._loads) else None
 
         return Foot(load)
@@ -258,3 +273,15 @@ class EarlySteps:
             known_s,
             event.seen_until_s - event.time_s,
         )
+
+
+def _joined(pieces: list[SampleBatch]) -> SampleBatch:
+    """The packet that was handed over in pieces."""
+    if len(pieces) == 1:
+        return pieces[0]
+    return replace(
+        pieces[0],
+        ticks=np.concatenate([piece.ticks for piece in pieces]),
+        accel_mps2=np.concatenate([piece.accel_mps2 for piece in pieces]),
+        gyro_radps=np.concatenate([piece.gyro_radps for piece in pieces]),
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from imujump.model import TakeOffStyle
 from imujump.recording.profiles import compact_profile
 from imujump.recording.saving import save_recording
 from imujump.simulate.athlete import ApproachJump
-from imujump.simulate.imu import SimulatedRecording, record
+from imujump.simulate.imu import SensorErrors, SimulatedRecording, record
 from imujump.simulate.movements import Stand
 from imujump.simulate.session import compose
 from imujump.simulate.truth import TrueEvent, events
@@ -28,7 +29,10 @@ def session() -> tuple[SimulatedRecording, tuple[TrueEvent, ...]]:
         for n, style in enumerate((TakeOffStyle.ONE_FOOT, TakeOffStyle.TWO_FOOT), 1)
     ]
     motion = compose([Stand(1.0), *jumps, Stand(0.5)], generator)
-    return record(motion, generator, rate_hz=RATE_HZ), tuple(events(motion))
+    # Delay and jitter as measured on emulated links of 7.5 to 15 ms connection interval.
+    errors = replace(SensorErrors(), latency_s=0.008, jitter_s=0.003)
+    recording = record(motion, generator, rate_hz=RATE_HZ, errors=errors)
+    return recording, tuple(events(motion))
 
 
 def write_session(path: Path) -> Path:

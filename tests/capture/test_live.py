@@ -71,7 +71,7 @@ def run_live(source, path: Path):
     return asyncio.run(run())
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_live_equals_the_analysis_of_the_file_made(source_file, tmp_path, monkeypatch, seed):
     """Other interleaving, other timing of the engine's thread: the same document."""
     chance = random.Random(seed)
@@ -172,12 +172,14 @@ def test_a_fault_of_the_analysis_does_not_end_the_recording(source_file, tmp_pat
 
 def test_marks_are_recorded(source_file, tmp_path):
     async def run():
-        with Replay(source_file, speed=None) as replay:
-            with RecordingKeeper(tmp_path / "m.imujump", replay.recorded_sensors) as keeper:
-                async with LiveSession(replay, keeper) as live:
-                    live.mark("warm")
-                    await live.follow()
-                    return live.snapshot()
+        with (
+            Replay(source_file, speed=None) as replay,
+            RecordingKeeper(tmp_path / "m.imujump", replay.recorded_sensors) as keeper,
+        ):
+            async with LiveSession(replay, keeper) as live:
+                live.mark("warm")
+                await live.follow()
+                return live.snapshot()
 
     assert asyncio.run(run()).marks == 1
     assert [m.text for m in open_recording(tmp_path / "m.imujump").info.marks] == ["warm"]

@@ -129,9 +129,9 @@ def _pairs(
             yield int(k), int(j)
 
 
-def cases(name: str, most: int | None = None) -> Iterator[Case]:
-    """The recordings of a set, at most so many."""
-    yield from islice(_all_cases(name), most)
+def cases(name: str, first: int = 0, most: int | None = None) -> Iterator[Case]:
+    """The recordings of a set, at most so many from one on."""
+    yield from islice(_all_cases(name), first, None if most is None else first + most)
 
 
 def _all_cases(name: str) -> Iterator[Case]:
