@@ -38,3 +38,12 @@ def is_alive(running: Running) -> bool:
     folder = running.wish.lock_folder
     adapter = running.wish.wish.adapter
     return running_capture(adapter, None if folder is None else Path(folder)) is not None
+
+
+def free_name(folder: Path, stamp: str) -> Path:
+    """Return a name that no recording or log has yet."""
+    name, count = folder / stamp, 1
+    while name.with_suffix(".imujump").exists() or name.with_suffix(".log.jsonl").exists():
+        count += 1
+        name = folder / f"{stamp}_{count}"
+    return name

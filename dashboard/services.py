@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -19,9 +19,9 @@ from dashboard.athletes import Athlete, AthleteBook
 from dashboard.capture_link import CaptureLink, LinkState, Phase
 from dashboard.court_view import court_view
 from dashboard.hub import Hub, Viewer
-from dashboard.live_state import LiveState
 from dashboard.pairing import Pairing
-from dashboard.running import Running, is_alive, recall, remember
+from dashboard.running import Running, free_name, is_alive, recall, remember
+from dashboard.session import Session
 from dashboard.session_log import EntryKind, SessionLog
 from imujump.capture.viewer import View
 from imujump.courtside import CourtsideWish
@@ -71,19 +71,6 @@ class Refused(Exception):
     """An action that cannot be done; the text says why in one sentence."""
 
 
-@dataclass(slots=True)
-class _Session:
-    """The session under way; empty before the first."""
-
-    log: SessionLog | None = None
-    link: CaptureLink | None = None
-    state: LinkState = field(default_factory=lambda: LinkState(Phase.NONE))
-    live: LiveState = field(default_factory=LiveState)
-    attempts: dict[int, dict[str, Any]] = field(default_factory=dict)
-    picked: int | None = None
-    check: dict[str, Any] | None = None
-
-
 class Services:
     """The page's one window on the rest of the program.
 
@@ -101,7 +88,7 @@ class Services:
         self.hub = Hub(self.whole)
         self.athletes = AthleteBook(settings.folder / "athletes.json")
         self.setup = Setup()
-        self._session = _Session()
+        self._session = Session()
         self._controller: str | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._actions: dict[str, Callable[[Mapping[str, Any]], None]] = {
@@ -224,7 +211,7 @@ class Services:
         file: Path | None = self.settings.emulate_file if source == "emulated" else None
         if source == "recording":
             file = next(path for path in self.settings.recordings if path.stem == played)
-        name = _free_name(self.settings.folder, stamp)
+        name = free_name(self.settings.folder, stamp)
         recording = None if source == "recording" else str(name.with_suffix(".imujump"))
         wish = CourtsideWish(
             source, None if file is None else str(file), self.settings.speed, recording, own_lock
@@ -320,7 +307,7 @@ class Services:
         """Begin or go on with a session."""
         loop = self._loop
         assert loop is not None
-        session = self._session = _Session(SessionLog(running.log))
+        session = self._session = Session(SessionLog(running.log))
 
         def on_view(view: View) -> None:
             loop.call_soon_threadsafe(self._take_view, session, view)
@@ -331,17 +318,12 @@ class Services:
         words = running.log.with_suffix(".words.txt")
         session.link = CaptureLink(running.wish, words, on_view, on_state)
         session.state = LinkState(Phase.STARTING)
-        assert session.log is not None
-        for entry in session.log.entries():
-            if entry.kind is EntryKind.ATTEMPT and entry.attempt is not None:
-                session.attempts[entry.attempt] = entry.data
-            elif entry.kind is EntryKind.BEGIN:
-                self.setup = Setup(**{k: v for k, v in entry.data.items() if k != "recording"})
-            elif entry.kind is EntryKind.CHOICE:
-                self.setup.large, self.setup.small = entry.data["large"], entry.data["small"]
+        chosen = session.chosen()
+        if chosen:
+            self.setup = replace(self.setup, **chosen)
         return session.link
 
-    def _take_state(self, session: _Session, state: LinkState) -> None:
+    def _take_state(self, session: Session, state: LinkState) -> None:
         session.state = state
         if state.phase is Phase.RUNNING and session.link is not None:
             # What was closed while nobody looked on.
@@ -350,43 +332,16 @@ class Services:
         if session is self._session:
             self._page_changed()
 
-    def _take_view(self, session: _Session, view: View) -> None:
+    def _take_view(self, session: Session, view: View) -> None:
         if session is not self._session:
             return
-        live = session.live
-        rare = live.take_state(view.state, view.missed > 0)
-        feet: list[dict[str, Any]] = []
-        strip: dict[str, list[list[float]]] = {}
-        for event in view.events:
-            if "foot" in event:
-                live.take_foot(event["foot"])
-                feet.append(event["foot"])
-            elif "strip" in event:
-                live.take_strip(event["strip"])
-                for placement, points in event["strip"].items():
-                    strip.setdefault(placement, []).extend(points)
-            elif "attempt" in event:
-                rare = self._take_attempt(session, event["attempt"]) or rare
-            elif "check" in event:
-                session.check = {"running": False, "sensors": event["check"]}
-                rare = True
-        news = {"now_s": live.now_s, "sensors": live.sensors, "feet": feet, "strip": strip}
+        news, rare = session.take(view)
         if view.missed:
             for viewer in self.hub.viewers:
                 viewer.refresh()
         self.hub.tell({"live": news})
         if rare:
             self._page_changed()
-
-    def _take_attempt(self, session: _Session, document: dict[str, Any]) -> bool:
-        number = document["attempt"]
-        if number in session.attempts:
-            return False
-        session.attempts[number] = document
-        session.picked = session.picked if session.picked != number else None
-        assert session.log is not None
-        session.log.add(EntryKind.ATTEMPT, number, data=document)
-        return True
 
     # --- what is shown --------------------------------------------------------------------
 
@@ -421,7 +376,7 @@ class Services:
                 "phase": str(session.state.phase),
                 "sentence": session.state.sentence,
                 "recording": recording.get("path"),
-                "trouble": recording.get("sentence"),
+                "trouble": recording.get("sentence") or session.trouble,
                 "warnings": session.live.warnings,
             },
             "setup": asdict(self.setup),
@@ -437,12 +392,3 @@ class Services:
             ),
             "viewers": len(self.hub.viewers),
         }
-
-
-def _free_name(folder: Path, stamp: str) -> Path:
-    """Return a name that no recording or log has yet."""
-    name, count = folder / stamp, 1
-    while name.with_suffix(".imujump").exists() or name.with_suffix(".log.jsonl").exists():
-        count += 1
-        name = folder / f"{stamp}_{count}"
-    return name

@@ -3,8 +3,8 @@
     python -m tests.benchmarks.page_latency [EVENTS] [BROWSERS]
 
 The whole chain: emulated sensors over the Bluetooth rig, in real time, worn by somebody who walks
-up and down; capture; engine; page server; three browsers in processes of their own. An event is
-painted two animation frames after the frame in which it was drawn: later than it is seen. Clocks:
+up and down; capture; engine; page server; three browsers in processes of their own. An event counts
+as painted when the frame after the one in which it was drawn begins. Clocks:
 Python's performance counter and the browser's, both joined to the system's wall clock at the end.
 Needs Linux (CPU times from /proc).
 """
@@ -39,10 +39,10 @@ WATCH = """
   imujump.onFoot.push((foot) => {
     if (!foot.arrived_host_s) return;
     const came = performance.timeOrigin + performance.now();
-    requestAnimationFrame(() => requestAnimationFrame(() => requestAnimationFrame(() => {
+    requestAnimationFrame(() => requestAnimationFrame(() => {
       const painted = performance.timeOrigin + performance.now();
       window.seen.push([foot.number, foot.arrived_host_s, came, painted]);
-    })));
+    }));
   });
 }
 """
