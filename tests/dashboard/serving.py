@@ -46,10 +46,18 @@ class Server:
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
+        self.launch()
+        self.wait()
+
+    def launch(self) -> None:
         with self.said.open("ab") as out:
             self.process = subprocess.Popen(
                 self._command, cwd=REPOSITORY, stdout=out, stderr=subprocess.STDOUT
             )
+
+    def wait(self) -> None:
+        """Wait until it answers."""
+        assert self.process is not None
         until_s = time.monotonic() + 30.0
         while time.monotonic() < until_s:
             try:

@@ -7,7 +7,6 @@ import os
 import signal
 import time
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,19 +15,6 @@ from tests.dashboard.serving import Server, Tab
 
 LATEST_S = 5.0
 """Latest time from landing to the number."""
-
-
-@pytest.fixture(scope="module")
-def rig(tmp_path_factory: pytest.TempPathFactory, three_jumps: Path) -> Iterator[Server]:
-    server = Server(
-        tmp_path_factory.mktemp("rig"),
-        three_jumps,
-        "--worn",
-        str(three_jumps / "three_jumps.imujump"),
-    )
-    server.start()
-    yield server
-    server.stop()
 
 
 @pytest.fixture(scope="module")
