@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import pytest
 
+from dashboard.start import main as dashboard_main
 from imujump.cli import main
 from imujump.model import METRIC_NAMES, Placement
 from imujump.recording.column_map import read_column_map
@@ -45,6 +46,11 @@ ALLOWED: dict[str, set[str]] = {
     "replay": FOUNDATION | {"capture", "recording"},
     "live_view": FOUNDATION | WORDS | {"capture", "live", "pipeline"},
     "capture_screen": FOUNDATION | WORDS,
+    "signal_strip": FOUNDATION,
+    "sensor_watch": FOUNDATION | {"capture"},
+    "courtside": FOUNDATION
+    | JOBS
+    | {"capture", "contract", "live", "live_view", "recording", "sensor_watch", "signal_strip"},
     "keyboard": set(),
     **dict.fromkeys(
         JOBS, FOUNDATION | JOBS | {"capture", "live", "live_view", "recording", "replay"}
@@ -133,6 +139,34 @@ def test_a_forbidden_import_is_seen(module, source):
     assert breaches(source, module)
 
 
+DASHBOARD_MAY_USE = {
+    "imujump.model",
+    "imujump.wording",
+    "imujump.courtside",
+    "imujump.errors",
+    "imujump.capture.viewer",
+    "imujump.capture.one_capture",
+}
+"""What the page uses of the package: words, the running capture's door, nothing that measures."""
+
+
+def dashboard_files() -> list[Path]:
+    return sorted((REPOSITORY / "dashboard").rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", dashboard_files(), ids=lambda p: str(p.relative_to(REPOSITORY)))
+def test_the_page_measures_nothing_itself(path):
+    source = path.read_text(encoding="utf-8")
+    assert ast.get_docstring(ast.parse(source)), "say what the module is for"
+    names = imported_modules(source, "dashboard.x", False)
+    used = {name for name in names if name.split(".")[0] == "imujump"}
+    allowed = {f for f in used if any(f == m or f.startswith(m + ".") for m in DASHBOARD_MAY_USE)}
+    packages = {m.rsplit(".", 1)[0] for m in DASHBOARD_MAY_USE}
+    assert used - allowed <= packages, path
+    roots = {name.split(".")[0] for name in names}
+    assert roots.isdisjoint({"numpy", "scipy", "pandas", "pyarrow", "sqlite3", "bleak", "bumble"})
+
+
 def test_dashboard_is_imported_by_nothing():
     for path in package_files():
         names = imported_modules(path.read_text(encoding="utf-8"), "imujump.x", False)
@@ -201,6 +235,7 @@ def commands() -> list[tuple[str, click.Command]]:
     found: list[tuple[str, click.Command]] = [("imujump", main)]
     for name, command in main.commands.items():
         found.append((f"imujump {name}", command))
+    found.append(("imujump-dashboard", dashboard_main))
     return found
 
 

@@ -74,6 +74,10 @@ class CaptureViewer:
         """Ask the capture to end."""
         self._send({"stop": True})
 
+    def send(self, message: dict[str, Any]) -> None:
+        """Say something else that the capture understands."""
+        self._send(message)
+
     def close(self) -> None:
         """Look away."""
         self._lines.close()

@@ -1,0 +1,92 @@
+"""Pictures of every page at phone, tablet and laptop size, light and dark.
+
+    python -m tests.dashboard.pictures FOLDER
+
+A demo recording is replayed; after its third attempt the pictures are taken.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from tests.dashboard.browser import SIZES, opened_browser
+from tests.dashboard.serving import REPOSITORY, Server, Tab
+
+PACE = "3"
+
+README_PICTURES = (
+    ("courtside_tablet.png", "tablet", "light"),
+    ("courtside_phone.png", "phone", "dark"),
+)
+"""Small ones for README; they lie in recordings_demo."""
+
+
+def take(folder: Path) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix="imujump-pictures-") as kept:
+        own = Path(kept)
+        server = Server(
+            own / "court", REPOSITORY / "recordings_demo", "--pace", PACE, "--lan",
+            "--address", "127.0.0.2",
+        )  # fmt: skip
+        server.start()
+        try:
+            with opened_browser(own / "profile") as browser:
+                tab = Tab(browser, "tablet")
+                tab.page.goto(f"{server.url}/setup")
+                tab.wait_text("#setup-viewers", "This one controls")
+                for name in ("Jonas Ebbe", "Mira Tolland"):
+                    tab.page.evaluate("n => imujump.act({do: 'add_athlete', name: n})", name)
+                tab.page.select_option("#setup-source", "recording:speed_ladder")
+                tab.wait("() => imujump.page.setup.source.endsWith('speed_ladder')")
+                tab.page.click("#setup-start")
+                tab.page.wait_for_url(f"{server.url}/")
+                drawn = "document.querySelector('#court-now')?.dataset.contacts"
+                tab.wait(f"() => Number({drawn}) >= 5", 60)
+                _shoot(tab, folder, "running")
+                tab.wait_text("#shell-attempt", "Attempt 2", 60)
+                tab.page.click("[data-text='Faster in']")
+                tab.page.click("[data-text='Arms late']")
+                tab.wait_text("#shell-attempt", "Attempt 3", 60)
+                tab.wait("() => document.querySelector('#court-now').dataset.follows === 'false'")
+                # The capture stands still, so that all pictures show the same.
+                tab.page.evaluate("imujump.act({do: 'end'})")
+                tab.wait_text("#shell-link", "Session ended")
+                _shoot(tab, folder, "court")
+                for name, size, scheme in README_PICTURES:
+                    small = Tab(browser, size, device_scale_factor=0.6, color_scheme=scheme)
+                    small.page.goto(server.url)
+                    small.wait_text("#shell-attempt", "Attempt")
+                    time.sleep(0.6)
+                    small.page.screenshot(path=folder / name)
+                    small.close()
+                tab.page.goto(f"{server.url}/setup")
+                tab.wait_text("#setup-viewers", "This one controls")
+                _shoot(tab, folder, "setup")
+                pair = Tab(browser, "phone")
+                pair.page.goto(f"{server.url.replace('127.0.0.1', '127.0.0.2')}/pair")
+                _shoot(pair, folder, "pair")
+        finally:
+            server.stop()
+
+
+def _shoot(tab: Tab, folder: Path, name: str) -> None:
+    for scheme in ("light", "dark"):
+        tab.page.emulate_media(color_scheme=scheme)
+        for size, (width, height) in SIZES.items():
+            if name == "running" and size != "tablet":
+                continue
+            tab.page.set_viewport_size({"width": width, "height": height})
+            time.sleep(0.6)  # two repaints of the page
+            whole = size == "phone"
+            tab.page.screenshot(path=folder / f"{name}_{size}_{scheme}.png", full_page=whole)
+    tab.page.emulate_media(color_scheme="light")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        sys.exit(__doc__)
+    take(Path(sys.argv[1]))

@@ -1,0 +1,253 @@
+"""A session in a real browser: set up, three attempts, log, undo, reload, second viewer."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import Any
+
+import pytest
+from axe_playwright_python.base import AXE_FILE_PATH
+
+from tests.dashboard.serving import Server, Tab
+from tests.dashboard.three_jumps import HEIGHTS_M
+
+SERIOUS = {"serious", "critical"}
+
+
+@pytest.fixture(scope="module")
+def tab(browser: Any, server: Server) -> Iterator[Tab]:
+    opened = Tab(browser, "tablet", locale="de-DE")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(scope="module")
+def watcher(browser: Any, server: Server) -> Iterator[Tab]:
+    opened = Tab(browser, "phone", locale="fr-FR", color_scheme="dark")
+    yield opened
+    opened.close()
+
+
+def assert_accessible(tab: Tab) -> None:
+    """Nothing serious by axe-core (rules WCAG 2.x A, AA and best practice)."""
+    if not tab.page.evaluate("'axe' in window"):
+        # By the protocol and not by a script element, which the page's policy would refuse.
+        tab.page.evaluate(AXE_FILE_PATH.read_text(encoding="utf-8") + "; 0")
+    found = tab.page.evaluate("axe.run(document)")
+    bad = [
+        f"{each['id']}: {[node['html'] for node in each['nodes']][:3]}"
+        for each in found["violations"]
+        if each["impact"] in SERIOUS
+    ]
+    assert len(found["passes"]) > 10
+    assert not bad, "\n".join(bad)
+
+
+def log_lines(server: Server) -> list[dict[str, Any]]:
+    (path,) = server.folder.glob("*.log.jsonl")
+    return [json.loads(line) for line in path.read_text().splitlines()]
+
+
+def test_set_up_and_start(tab: Tab, server: Server) -> None:
+    tab.page.goto(f"{server.url}/setup")
+    tab.wait_text("#setup-viewers", "This one controls")
+    tab.page.click("#setup-start")
+    tab.wait_text("#shell-messages", "Pick or add an athlete first")
+    tab.page.click("summary:has-text('Add an athlete')")
+    tab.page.fill("#setup-name", "Mira Tolland")
+    tab.page.fill("#setup-error", "1,2")  # a German decimal comma
+    tab.page.click("#setup-add")
+    tab.wait("() => document.querySelector('#setup-athlete').value === 'Mira Tolland'")
+    assert json.loads((server.folder / "athletes.json").read_text()) == [
+        {"name": "Mira Tolland", "typical_error_m": 0.012}
+    ]
+    tab.page.select_option("#setup-source", "recording:three_jumps")
+    tab.page.select_option("#setup-surface", "Sprung floor")
+    tab.wait("() => imujump.page.setup.surface === 'Sprung floor'")
+    assert_accessible(tab)
+    tab.page.click("#setup-start")
+    tab.page.wait_for_url(f"{server.url}/")
+    tab.wait_text("#shell-link", "Live")
+    assert tab.text("#shell-athlete") == "Mira Tolland"
+
+
+def test_steps_grow_while_the_athlete_runs(tab: Tab) -> None:
+    tab.wait("() => Number(document.querySelector('#court-now')?.dataset.contacts) >= 1")
+    counts = [tab.page.evaluate("document.querySelector('#court-now')?.dataset.contacts")]
+    tab.wait("() => Number(document.querySelector('#court-now')?.dataset.contacts) >= 3")
+    counts.append(tab.page.evaluate("document.querySelector('#court-now')?.dataset.contacts"))
+    assert all(int(a) < int(b) for a, b in pairwise(counts))
+    assert tab.page.get_attribute("#court-now", "data-follows") == "true"
+
+
+def test_the_number_stands_there_with_its_uncertainty(tab: Tab) -> None:
+    tab.wait_text("#court-large-label", "attempt 1")
+    assert tab.text("#court-large-value").count(",") == 1, "a German reader's decimal sign"
+    assert tab.text("#court-large-sigma").startswith("± ")
+    assert tab.page.locator("#court-small li").count() == 3
+
+
+def test_a_second_viewer_looks_on_and_does_not_control(
+    tab: Tab, watcher: Tab, server: Server
+) -> None:
+    watcher.page.goto(server.url)
+    watcher.wait_text("#shell-link", "looking on")
+    watcher.wait("() => document.querySelector('#court-strip').width > 0")
+    assert not watcher.page.is_visible("[data-text='Faster in']")
+    refused = watcher.page.evaluate("imujump.act({do: 'cue', text: 'not mine'})")
+    assert "Another device controls" in refused
+    assert not any(line["text"] == "not mine" for line in log_lines(server))
+
+
+def test_a_cue_and_what_was_seen_are_one_tap(tab: Tab, watcher: Tab, server: Server) -> None:
+    tab.page.click("[data-text='Faster in']")
+    tab.wait_text("#court-log-list", "Faster in")
+    tab.page.click("[data-text='Arms late']")
+    tab.page.fill("#court-words", "Ruhiger Kopf")
+    tab.page.click("text=As seen")
+    watcher.wait_text("#court-log-list", "Ruhiger Kopf")
+    tab.wait("() => document.querySelector('#court-words').value === ''")
+    told = [(line["kind"], line["text"]) for line in log_lines(server)]
+    assert told[-3:] == [("cue", "Faster in"), ("seen", "Arms late"), ("seen", "Ruhiger Kopf")]
+
+
+def test_three_attempts_and_the_best_beneath(tab: Tab) -> None:
+    tab.wait_text("#shell-attempt", "Attempt 3", 30.0)
+    tab.wait_text("#court-other-caption", "Best so far")
+    assert "attempt 1" in tab.text("#court-other-caption"), HEIGHTS_M
+    # Aligned: the take-off line stands at the same place in both pictures.
+    lines = tab.page.eval_on_selector_all(
+        ".take-off", "lines => lines.map(line => Number(line.getAttribute('x1')))"
+    )
+    assert len(lines) == 2
+    assert lines[0] == pytest.approx(lines[1], abs=0.5)
+    tab.page.select_option("#court-pick", "2")
+    tab.wait_text("#court-other-caption", "Picked · attempt 2")
+    tab.page.select_option("#court-pick", "")
+    tab.wait_text("#court-other-caption", "Best so far")
+
+
+def test_an_attempt_is_not_counted_and_counted_again(tab: Tab, server: Server) -> None:
+    before = log_lines(server)
+    tab.page.click("[data-text='Off balance']")
+    tab.wait_text("#court-set-count", "3 (2 count)")
+    tab.wait_text("#court-large-doubt", "Not counted: Off balance.")
+    tab.page.click("#court-undo")
+    tab.wait("() => document.querySelector('#court-set-count').textContent === '3'")
+    assert tab.page.evaluate("imujump.page.court.latest.invalid") is None
+    after = log_lines(server)
+    assert after[: len(before)] == before, "lines are only added"
+    assert [line["kind"] for line in after[len(before) :]] == ["invalid", "undo"]
+
+
+def test_the_result_is_said_to_a_screen_reader(tab: Tab) -> None:
+    said = tab.page.text_content("#court-said")
+    assert said.startswith("Attempt 3: Flight-time height")
+    assert tab.page.get_attribute("#court-said", "aria-live") == "polite"
+    label = tab.page.get_attribute("#court-now", "aria-label")
+    assert "Step times in milliseconds" in label
+    assert_accessible(tab)
+
+
+def test_the_keyboard_reaches_and_does_everything(tab: Tab) -> None:
+    tab.page.evaluate("document.activeElement.blur()")
+    tab.page.focus("[data-act=theme]")
+    tab.page.keyboard.press("Enter")
+    assert tab.page.evaluate("document.documentElement.dataset.theme") == "dark"
+    assert_accessible(tab)
+    tab.page.keyboard.press("Enter")
+    assert tab.page.evaluate("document.documentElement.dataset.theme") == "light"
+    reached = tab.page.evaluate(
+        """() => [...document.querySelectorAll('[data-act], select, input, a')]
+        .filter(node => node.offsetParent && node.tabIndex < 0).length"""
+    )
+    assert reached == 0
+
+
+def test_sound_plays_a_tone_for_each_strike_at_full_and_half_speed(tab: Tab) -> None:
+    strikes = tab.page.evaluate(
+        "imujump.page.court.latest.feet.filter(foot => foot.kind === 'foot_strike').length"
+    )
+    tab.page.click("text=Hear it")
+    assert tab.page.evaluate("imujump.sound.played") == strikes
+    tab.page.click("text=Half speed")
+    assert tab.page.evaluate("imujump.sound.played") == 2 * strikes
+
+
+def test_a_reload_brings_everything_back(tab: Tab) -> None:
+    tab.page.reload()
+    tab.wait_text("#shell-attempt", "Attempt 3")
+    tab.wait_text("#court-log-list", "Faster in")
+    tab.wait("() => imujump.page.controls")
+
+
+def test_numbers_are_large_enough_to_read_from_five_metres(tab: Tab) -> None:
+    """A 10.1-inch tablet is 217 mm wide; digits are 0.72 of the font's size high (DejaVu Sans,
+    0.729). Normal sight resolves letters of 5 minutes of arc (ISO 8596: 1 minute a stroke)."""
+    mm = 217.0 / 1280.0
+    sizes = {
+        selector: tab.page.evaluate(
+            "s => parseFloat(getComputedStyle(document.querySelector(s)).fontSize)", selector
+        )
+        for selector in ("#court-large-value", "#court-small .value")
+    }
+    arc_min = {name: 0.72 * size * mm / 5000.0 * 3437.75 for name, size in sizes.items()}
+    assert arc_min["#court-large-value"] > 3 * 5.0
+    assert arc_min["#court-small .value"] > 5.0
+
+
+@pytest.mark.parametrize("place", ["/", "/setup"])
+def test_nothing_is_cut_on_a_phone(watcher: Tab, server: Server, place: str) -> None:
+    watcher.page.goto(server.url + place)
+    watcher.wait("() => imujump.page && imujump.up")
+    wide = watcher.page.evaluate(
+        "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    )
+    assert wide <= 0
+    assert_accessible(watcher)
+
+
+def test_control_is_taken_over(tab: Tab, watcher: Tab, server: Server) -> None:
+    watcher.page.goto(server.url)
+    watcher.page.click("#court-take-control")
+    watcher.wait("() => imujump.page.controls")
+    tab.wait("() => !imujump.page.controls")
+    watcher.page.click("[data-text='Reach high']")
+    tab.wait_text("#court-log-list", "Reach high")
+    tab.page.click("#court-take-control")
+    tab.wait("() => imujump.page.controls")
+
+
+def test_a_lost_connection_is_told_and_caught_up(tab: Tab, server: Server) -> None:
+    tab.context.set_offline(True)
+    # An open socket outlives the browser's offline mode; the silence is what the page notices.
+    os.kill(server.process.pid, signal.SIGSTOP)
+    try:
+        tab.wait_text("#shell-messages", "Connection lost", 15.0)
+        assert "not done" in tab.page.evaluate("imujump.act({do: 'undo'})")
+    finally:
+        os.kill(server.process.pid, signal.SIGCONT)
+        tab.context.set_offline(False)
+    tab.wait("() => imujump.up", 15.0)
+    tab.wait_text("#shell-attempt", "Attempt 3")
+    tab.faults.clear()
+
+
+def test_the_pages_ask_nobody_else(tab: Tab, watcher: Tab, server: Server) -> None:
+    own = (server.url, server.url.replace("http", "ws"), "data:")
+    asked = tab.asked + watcher.asked
+    assert len(asked) > 20
+    assert [url for url in asked if not url.startswith(own)] == []
+
+
+def test_nothing_went_wrong_in_the_browser_or_the_server(
+    tab: Tab, watcher: Tab, server: Server
+) -> None:
+    expected = ("ERR_INTERNET_DISCONNECTED", "WebSocket connection to", "ERR_CONNECTION")
+    faults = [f for f in tab.faults + watcher.faults if not any(e in f for e in expected)]
+    assert faults == []
+    assert "Traceback" not in server.said.read_text()
