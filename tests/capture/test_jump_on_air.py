@@ -51,7 +51,7 @@ def write_source(path: Path) -> Path:
     motion = compose([Stand(1.0), jump, Stand(0.5)], generator)
     errors = replace(
         SensorErrors(), clock_skew_ppm=0.0, clock_offset_s=0.0, latency_s=0.0, jitter_s=0.0,
-        accel_noise_mps2_per_rthz=0.0, gyro_noise_radps_per_rthz=0.0, gyro_drift_radps_per_rts=0.0
+        accel_noise_mps2_per_rthz=0.1*SensorErrors().accel_noise_mps2_per_rthz, gyro_noise_radps_per_rthz=0.1*SensorErrors().gyro_noise_radps_per_rthz
     )
     recording = record(motion, generator, rate_hz=RATE_HZ, errors=errors)
     profile = compact_profile(RATE_HZ, accel_range_g=32.0)
