@@ -4,17 +4,28 @@ Open recordings are not part of the project. They lie in ``../shared/data`` besi
 repository, or wherever ``IMUJUMP_SHARED`` points (the folder that holds ``data``). Tests
 that need one carry ``@pytest.mark.requires_shared("set_name", ...)`` and skip with a reason
 when it is absent.
+
+Two processes share the tests: what waits for the emulated radio and the browser goes to one, what
+computes to the other, so that neither holds up the other and nothing is computed twice.
 """
 
 from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from tests.truth.fresh_report import fresh_report
+
 REPOSITORY = Path(__file__).resolve().parent.parent
 SHARED = Path(os.environ.get("IMUJUMP_SHARED", REPOSITORY.parent / "shared"))
+
+WAITING = {"capture", "capture_runs", "dashboard"}
+"""Folders of tests that mostly wait."""
+
+_REPORTS: list[str] = []
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -22,6 +33,33 @@ def pytest_configure(config: pytest.Config) -> None:
         "markers",
         "requires_shared(*names): skip unless these data sets lie in IMUJUMP_SHARED/data",
     )
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        parts = item.path.relative_to(REPOSITORY).parts
+        group = "waiting" if parts[1] in WAITING else "computing"
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """What this process drew afresh goes to the one that prints the report."""
+    _REPORTS.append(fresh_report())
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["fresh_report"] = _REPORTS[0]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    _REPORTS.append(node.workeroutput.get("fresh_report", "") if node.workeroutput else "")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    told = [report for report in _REPORTS if report]
+    if told:
+        terminalreporter.section("fresh recordings against their truth")
+        for report in told:
+            terminalreporter.write_line(report)
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

@@ -81,7 +81,7 @@ def test_ten_viewers_are_killed_and_no_packet_is_lost(tmp_path):
 
     with OneCapture("usb0", tmp_path) as one:
         count = asyncio.run(capture(one))
-    assert count > 600
+    assert count > 100
     assert stored(tmp_path / "a.imujump") == packets[:count]
 
 
