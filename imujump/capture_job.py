@@ -15,9 +15,10 @@ from typing import Any, Protocol
 
 from imujump.capture.crew import Crew
 from imujump.capture.finding import FoundSensor, Radio, chosen_sensors, find_sensors
+from imujump.capture.link_profile import LinkProfile
 from imujump.capture.one_capture import DEFAULT_ADAPTER, OneCapture
 from imujump.capture.placement_memory import PlacementMemory
-from imujump.capture.profile_book import load_profiles
+from imujump.capture.profile_book import load_profiles, own_profile
 from imujump.capture.viewer_service import ViewerService
 from imujump.errors import SensorError
 from imujump.live import LiveSession, LiveSource, Snapshot
@@ -126,12 +127,24 @@ async def radio_of(wish: Wish) -> AsyncIterator[Way]:
             f"need a part that is not installed ({error.name})",
             'install it with: pip install "imujump[emulate]"',
         ) from error
+    _require_rate("emulated sensors", own_profile(), wish.rate_hz)
     settings: dict[str, Any] = {"scenes": wish.emulate_scenes}
     if wish.rate_hz is not None:
         settings["rate_hz"] = wish.rate_hz
     async with emulated_process(wish.emulate_file, **settings) as rig:
         worn = {f"EMU-{FIRST_SERIAL + n}": place for n, place in enumerate(rig.sensors)}
         yield Way(Radio(rig.scanner_factory, rig.client_factory), worn, len(worn))
+
+
+def _require_rate(sensor: str, profile: LinkProfile, rate_hz: float | None) -> None:
+    offered = (profile.packet.rate_hz, *profile.rates_hz)
+    if rate_hz is not None and rate_hz not in offered:
+        told = ", ".join(f"{each:g}" for each in sorted(set(offered)))
+        raise SensorError(
+            sensor,
+            f"{rate_hz:g} samples a second are not offered",
+            f"choose one of {told}, or leave the rate out",
+        )
 
 
 async def find(wish: Wish, way: Way) -> tuple[FoundSensor, ...]:
@@ -159,6 +172,8 @@ async def opened_source(wish: Wish) -> AsyncIterator[tuple[EndableSource, Callab
         if not wish.emulate:
             wish.memory.remember({s.serial: s.placement for s in sensors if s.placement})
         rate_hz = None if wish.emulate else wish.rate_hz
+        for sensor in sensors:
+            _require_rate(sensor.name, sensor.profile, rate_hz)
         async with Crew(sensors, rate_hz, way.radio) as crew:
             yield crew, crew.clock.now_s
 

@@ -136,6 +136,14 @@ def test_a_command_that_is_not_understood_ends_with_2(arguments):
     assert CliRunner().invoke(cli.main, arguments).exit_code == 2
 
 
+def test_a_rate_that_is_not_offered_is_told(tmp_path):
+    capture = start(tmp_path, "capture", tmp_path / "x.imujump", "--emulate", "--rate", 300)
+    told, problems = capture.communicate(timeout=60)
+    assert (capture.returncode, told) == (1, "")
+    assert "choose one of 100, 200, 400" in problems
+    assert len(problems.splitlines()) == 1
+
+
 def test_a_file_that_exists_is_not_overwritten(source_file, tmp_path):
     capture = start(tmp_path, "capture", source_file, "--replay", source_file)
     told, problems = capture.communicate(timeout=60)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import os
 import sys
 import threading
 from dataclasses import replace
@@ -78,7 +79,9 @@ async def _serve(
         loop = asyncio.get_running_loop()
 
         def watch() -> None:
-            sys.stdin.buffer.read()
+            # Not by the buffer, whose lock would be held when the process ends by itself.
+            while os.read(sys.stdin.fileno(), 1024):
+                pass
             with contextlib.suppress(RuntimeError):
                 loop.call_soon_threadsafe(stop.set)
 
