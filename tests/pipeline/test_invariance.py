@@ -98,9 +98,9 @@ def test_the_clocks_zero_does_not_matter(ticks: int, arrival_s: float) -> None:
     )
     attempt = only_attempt(analyse(Packets(recording.info, moved)))
     assert worst(apart(plain(ONE_FOOT), attempt)) < ROUNDING
-    # 2^40 µs have steps of 0.1 ns.
-    assert attempt.toe_off_s == pytest.approx(plain(ONE_FOOT).toe_off_s, abs=1e-6)
-    assert attempt.start_s == pytest.approx(plain(ONE_FOOT).start_s, abs=1e-6)
+    # A clock's rate is sought in steps and bent towards its nominal one: some microseconds.
+    assert attempt.toe_off_s == pytest.approx(plain(ONE_FOOT).toe_off_s, abs=2e-5)
+    assert attempt.start_s == pytest.approx(plain(ONE_FOOT).start_s, abs=2e-5)
 
 
 @pytest.mark.parametrize("cut_s", [0.5, 0.9])
