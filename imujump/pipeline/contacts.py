@@ -9,6 +9,7 @@ import numpy as np
 from imujump.model import Side
 from imujump.pipeline.body import Body
 from imujump.pipeline.leaving import toe_off
+from imujump.pipeline.ringing import ringing_mps2, ringing_sigma_s
 from imujump.pipeline.support import slow_ratio, stance_spells, vertical_load
 from imujump.pipeline.touchdown import SECOND_FOOT_S, touchdown
 
@@ -56,7 +57,24 @@ def find_contacts(body: Body) -> tuple[Contact, ...]:
                 landings.append((contacts[-1], moved))
     for first, moved in landings:
         contacts = [_landed_alike(c, first, moved, body.step_s) for c in contacts]
+    contacts = _less_sure(body, contacts)
     return tuple(sorted(contacts, key=lambda c: -1.0 if c.strike is None else c.strike))
+
+
+def _less_sure(body: Body, contacts: list[Contact]) -> list[Contact]:
+    """Widen the strikes of a side whose strap rings."""
+    added_s = {}
+    for side in {contact.side for contact in contacts}:
+        stances = [
+            (c.strike, c.toe_off)
+            for c in contacts
+            if c.side is side and c.strike is not None and c.toe_off is not None
+        ]
+        added_s[side] = ringing_sigma_s(ringing_mps2(body.paths[side.shank], stances))
+    return [
+        replace(c, strike_sigma_s=float(np.hypot(c.strike_sigma_s, added_s[c.side])))
+        for c in contacts
+    ]
 
 
 def _landed_alike(contact: Contact, first: Contact, moved: float, step_s: float) -> Contact:
