@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from xdist.scheduler import LoadScopeScheduling
 
 from tests.truth.fresh_report import fresh_report
 
@@ -35,11 +36,16 @@ def pytest_configure(config: pytest.Config) -> None:
     )
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    for item in items:
-        parts = item.path.relative_to(REPOSITORY).parts
-        group = "waiting" if parts[1] in WAITING else "computing"
-        item.add_marker(pytest.mark.xdist_group(group))
+class ByKind(LoadScopeScheduling):
+    """Gives each of two processes one kind of tests."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        folders = nodeid.split("::")[0].split("/")
+        return "waiting" if WAITING.intersection(folders[1:2]) else "computing"
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> ByKind:
+    return ByKind(config, log)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
