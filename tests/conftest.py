@@ -30,6 +30,8 @@ _REPORTS: list[str] = []
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    # Test processes are told the width of the screen; what they start must not be.
+    os.environ.pop("COLUMNS", None)
     config.addinivalue_line(
         "markers",
         "requires_shared(*names): skip unless these data sets lie in IMUJUMP_SHARED/data",
