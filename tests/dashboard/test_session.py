@@ -96,7 +96,7 @@ def test_a_second_viewer_looks_on_and_does_not_control(
 ) -> None:
     watcher.page.goto(server.url)
     watcher.wait_text("#shell-link", "looking on")
-    watcher.wait("() => document.querySelector('#court-strip').width > 0")
+    watcher.wait("() => document.querySelector('#court-strip')?.width > 0")
     assert not watcher.page.is_visible("[data-text='Faster in']")
     refused = watcher.page.evaluate("imujump.act({do: 'cue', text: 'not mine'})")
     assert "Another device controls" in refused
