@@ -34,6 +34,11 @@ class Placement(StrEnum):
         """The side of a shank sensor, None for the pelvis."""
         return next((side for side in Side if side.shank is self), None)
 
+    @property
+    def words(self) -> str:
+        """The placement as it stands in a sentence."""
+        return self.value.replace("_", " ")
+
 
 class Side(StrEnum):
     """Left or right foot."""

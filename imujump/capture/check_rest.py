@@ -21,9 +21,9 @@ from imujump.constants import STANDARD_GRAVITY_MPS2
 GOOD_LOSS, USABLE_LOSS = 0.002, 0.02
 """Share of packets lost for good: one gap of 50 ms in 25 s and in 2.5 s (own choice)."""
 
-GOOD_RSSI_DBM, USABLE_RSSI_DBM = -80, -90
+GOOD_RSSI_DBM = -80
 """Receivers are specified to work down to -70 dBm and usually do to -90 (from memory: Bluetooth
-core specification, radio part); margins are an own choice."""
+core specification, radio part); the margin is an own choice."""
 
 GOOD_BATTERY, USABLE_BATTERY = 30, 10
 """Percent (own choice: a session lasts two hours)."""

@@ -126,7 +126,7 @@ def _placement(walk: _Walk, size: Mapping[Placement, float], place: Placement) -
         calmest = min(size, key=lambda p: size[p])
         if place is PELVIS and size[place] * LEG_RATIO > min(legs):
             if size[place] > min(legs):
-                leg = _name(calmest)
+                leg = calmest.words
                 return Finding(
                     CheckItem.PLACEMENT,
                     Verdict.UNUSABLE,
@@ -265,7 +265,3 @@ def _walk_again(item: CheckItem, reason: str) -> Finding:
         reason,
         "stand still, then walk six steps or more straight ahead at an even pace",
     )
-
-
-def _name(place: Placement) -> str:
-    return str(place).replace("_", " ")

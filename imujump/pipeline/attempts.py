@@ -22,6 +22,9 @@ and 0.19 s in recorded and simulated jumps)."""
 LONGEST_PLANT_S = 0.45
 """Longest time from a plant's first touchdown to toe-off (own choice: slow two-foot plants)."""
 
+APPROACH_S = 4.0
+"""A gap further than this before toe-off lies before the run-up (own choice)."""
+
 STEP_LIMIT_S = 0.9
 """Longest time between two touchdowns of one run-up (own choice: slow walking is 0.7 s)."""
 
@@ -34,7 +37,8 @@ class Jump:
     ``plant`` holds the contacts pushed off from, first touchdown first: one or two, none
     when no shank tells. ``run_up`` are the contacts before it whose touchdown was seen,
     oldest first. ``landings`` are the first contacts after the flight, in order. An instant is
-    ``hidden`` when no sensor was received there; ``unseen`` says why style and plant are unknown.
+    ``hidden`` when no sensor was received there; ``unseen`` says why style and plant are unknown,
+    ``motion_lost`` why no path leads through the attempt.
     """
 
     toe_off: float
@@ -49,6 +53,7 @@ class Jump:
     toe_off_hidden: bool = False
     landing_hidden: bool = False
     unseen: str | None = None
+    motion_lost: str | None = None
 
     @property
     def plant_strike(self) -> float | None:
@@ -94,7 +99,6 @@ def build_jump(window: Window, body: Body, flight: Flight, contacts: tuple[Conta
     elif not both and at_flight:
         plant = (leaving[0],)
     by_feet = both or not seen_by_pelvis
-    by_feet = both or not seen_by_pelvis
 
     def told_by(side: Side, index: float) -> bool:
         # The pelvis steps in where the foot's event is hidden.
@@ -128,6 +132,7 @@ def build_jump(window: Window, body: Body, flight: Flight, contacts: tuple[Conta
         toe_off_by in body.paths and hidden(window, toe_off_by, toe_off),
         landing_by in body.paths and hidden(window, landing_by, landing),
         unseen,
+        _motion_lost(window, toe_off, landing),
     )
 
 
@@ -137,8 +142,20 @@ def _unseen(window: Window, shanks: tuple[Placement, ...], flight: Flight) -> st
     for shank in shanks:
         gone_s = blind_s(window, (shank,), flight.start - longest, flight.start)
         if gone_s:
-            name = str(shank).replace("_", " ")
-            return f"{gone_s:.2f} s of the {name} sensor are missing around the plant"
+            return f"{gone_s:.2f} s of the {shank.words} sensor are missing around the plant"
+    return None
+
+
+def _motion_lost(window: Window, toe_off: float, landing: float) -> str | None:
+    """Reason when pelvis and a leg were lost together for so long that no path leads through."""
+    if Placement.PELVIS not in window.sensors:
+        return None
+    begin = toe_off - APPROACH_S / window.step_s
+    for side in Side:
+        if side.shank in window.sensors:
+            gone_s = blind_s(window, (Placement.PELVIS, side.shank), begin, landing)
+            if gone_s:
+                return f"pelvis and {side} shank are missing for {gone_s:.2f} s of the attempt"
     return None
 
 

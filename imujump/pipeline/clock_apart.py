@@ -51,10 +51,9 @@ def clocks_apart(late_s: Mapping[Side, float]) -> ClocksApart:
             continue
         sigma_s[placement] = abs(late)
         if abs(late) > TOLD_S:
-            name = str(placement).replace("_", " ")
             when = "late" if late > 0.0 else "early"
             warnings.append(
-                f"the {name} sensor seems to be read {1e3 * abs(late):.0f} ms {when} against the "
-                "others; results allow for it, but set the sensors' clocks together"
+                f"the {placement.words} sensor seems to be read {1e3 * abs(late):.0f} ms {when} "
+                "against the others; results allow for it, but set the sensors' clocks together"
             )
     return ClocksApart(sigma_s, tuple(warnings))

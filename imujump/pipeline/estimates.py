@@ -26,7 +26,6 @@ class Sheet:
     jump: Jump
     metrics: dict[str, Estimate] = field(default_factory=dict)
     withheld: dict[str, str] = field(default_factory=dict)
-    motion_lost: str | None = None
 
     def withhold(self, names: Iterable[str], reason: str) -> None:
         """Give these names no value, whatever is measured later."""

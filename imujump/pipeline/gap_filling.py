@@ -30,6 +30,11 @@ def long_gaps(missing: BoolArray, step_s: float) -> list[tuple[int, int]]:
     return [(a - 1, b + 1) for a, b in gaps if a > 0 and b < len(missing) - 1]
 
 
+def has_long_gaps(window: Window) -> bool:
+    """Whether any sensor has a long gap."""
+    return any(long_gaps(sensor.missing, window.step_s) for sensor in window.sensors.values())
+
+
 def refilled(window: Window, body: Body) -> Window:
     """The window with its long gaps bridged as the body moved.
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from imujump.model import METRIC_NAMES, Placement, Side
-from imujump.pipeline.attempts import LONGEST_PLANT_S, Jump
-from imujump.pipeline.body import Body, Window
+from imujump.model import METRIC_NAMES, Placement
+from imujump.pipeline.attempts import LONGEST_PLANT_S
 from imujump.pipeline.dark_spells import blind_s
 from imujump.pipeline.estimates import Sheet, why_lost
 
@@ -57,10 +56,6 @@ WITHOUT_MOTION = (
 )
 """What events and single samples tell, though the motion as a whole is lost."""
 
-APPROACH_S = 4.0
-"""A gap further than this before toe-off lies before the run-up (own choice)."""
-
-
 LOADLESS_S = 0.2
 """Without the pelvis for so long in the plant, nothing tells how hard the floor pushed (own choice:
 legs alone bridge 150 ms)."""
@@ -69,26 +64,11 @@ LOADLESS = (*FROM_TOE_OFF, "lowering_m", "plant_sink_m", "pelvis_rise_m")
 """What the pelvis's push in the plant decides."""
 
 
-def motion_lost(window: Window, body: Body, jump: Jump) -> str | None:
-    """Reason when pelvis and a leg were lost together for so long that no path leads through."""
-    if Placement.PELVIS not in body.paths:
-        return None
-    begin = jump.toe_off - APPROACH_S / window.step_s
-    for side in Side:
-        if side.shank in body.paths:
-            both = (Placement.PELVIS, side.shank)
-            gone_s = blind_s(window, both, begin, jump.landing)
-            if gone_s:
-                return f"pelvis and {side} shank are missing for {gone_s:.2f} s of the attempt"
-    return None
-
-
 def withhold_hidden(sheet: Sheet) -> None:
     """Withhold what is measured at hidden instants, and all motion when it was lost."""
     jump = sheet.jump
-    sheet.motion_lost = motion_lost(sheet.window, sheet.body, jump)
-    if sheet.motion_lost is not None:
-        sheet.withhold((n for n in METRIC_NAMES if n not in WITHOUT_MOTION), sheet.motion_lost)
+    if jump.motion_lost is not None:
+        sheet.withhold((n for n in METRIC_NAMES if n not in WITHOUT_MOTION), jump.motion_lost)
     if jump.toe_off_hidden:
         sheet.withhold(FROM_TOE_OFF, "samples are missing at toe-off")
     if jump.landing_hidden:

@@ -50,7 +50,7 @@ def run_up_steps(sheet: Sheet, start_s: float) -> tuple[Step, ...]:
             for side in (begin.side, end.side)
             if (gap_s := blind_s(sheet.window, (side.shank,), begin.strike - 0.3 / h, end.strike))
         ]
-        unknown = sheet.motion_lost
+        unknown = jump.motion_lost
         if blind:
             unknown = f"{max(blind):.2f} s of a shank sensor are missing around the step"
         sigma = float(np.sqrt(drift**2 + STEP_FLOOR_M**2 + (STEP_SPEED_SHARE * length) ** 2))
@@ -60,8 +60,8 @@ def run_up_steps(sheet: Sheet, start_s: float) -> tuple[Step, ...]:
             else "both ankles in one frame from standing"
         )
         speed = none("no sensor on the pelvis")
-        if sheet.motion_lost is not None:
-            speed = none(sheet.motion_lost)
+        if jump.motion_lost is not None:
+            speed = none(jump.motion_lost)
         elif Placement.PELVIS in body.paths:
             place = body.joint_position(Placement.PELVIS)
             moved = kin.at(place, end.strike) - kin.at(place, begin.strike)

@@ -112,7 +112,7 @@ class Upkeep:
 
     def warnings(self) -> list[str]:
         """Sentences on what makes the sensor unusable, as a whole or in part."""
-        name = str(self.info.placement).replace("_", " ")
+        name = self.info.placement.words
         if not self._samples:
             return [f"{name}: no samples in the recording; check that the sensor was on."]
         parts = {"acceleration": slice(0, 3), "angular rate (gyro)": slice(3, 6)}

@@ -25,8 +25,7 @@ from imujump.pipeline.clock_spread import with_clock_spread
 from imujump.pipeline.contacts import Contact, find_contacts
 from imujump.pipeline.dark_spells import blind_s
 from imujump.pipeline.flights import pelvis_flights, pick_attempts, shank_flights
-from imujump.pipeline.gap_filling import long_gaps, refilled
-from imujump.pipeline.hidden_metrics import motion_lost
+from imujump.pipeline.gap_filling import has_long_gaps, refilled
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.linkage import LinkedBody
 from imujump.pipeline.metrics import measure
@@ -242,12 +241,8 @@ def _from_first_rest(
     ranges = {p: streams[p].info.accel_range_mps2 for p in kept}
     shifted = [(first - cut, last - cut) for first, last in rests]
     ready = calibrate(kept, ranges, step_s, shifted, span.gravity_mps2)
-    warnings = [f"{_name(p)}: {text}." for p, text in ready.unusable.items()]
+    warnings = [f"{p.words}: {text}." for p, text in ready.unusable.items()]
     return ready.window, start_s, warnings
-
-
-def _name(placement: Placement) -> str:
-    return str(placement).replace("_", " ")
 
 
 def _clock(time_s: float) -> str:
@@ -290,7 +285,7 @@ def _motion(
     """Motion and contacts, each refined by the other twice; ``still`` are first rests."""
     linked = LinkedBody(window)
     body = linked.solve()
-    if any(long_gaps(sensor.missing, window.step_s) for sensor in window.sensors.values()):
+    if has_long_gaps(window):
         for _ in range(REFILLS):
             window = refilled(window, body)
             linked = LinkedBody(window)
@@ -320,9 +315,8 @@ def _attempt(
     reasons = []
     if jump.style is None:
         reasons.append(jump.unseen or "take-off foot not seen: shank sensors missing")
-    lost = motion_lost(window, body, jump)
-    if lost is not None:
-        reasons.append(lost)
+    if jump.motion_lost is not None:
+        reasons.append(jump.motion_lost)
     side = jump.plant[0].side if jump.plant else None
     end = min(jump.landing + 1.0 / h, window.samples - 1.0)
     return Attempt(
@@ -333,7 +327,7 @@ def _attempt(
         landing_s=start_s + jump.landing * h,
         take_off_style=jump.style,
         take_off_side=side,
-        valid=lost is None,
+        valid=jump.motion_lost is None,
         reasons=tuple(reasons),
         events=tuple(events),
         steps=steps,
@@ -344,7 +338,7 @@ def _attempt(
 def _mounting(body: Body, contacts: tuple[Contact, ...]) -> list[str]:
     """Sentences on sensors that seem to be worn the wrong way."""
     told = [
-        f"{_name(p)}: the sensor is worn upside down; the results allow for it."
+        f"{p.words}: the sensor is worn upside down; the results allow for it."
         for p, up in body.up.items()
         if up[2] < -0.5
     ]

@@ -7,7 +7,7 @@ import numpy as np
 from imujump.model import Placement
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.flights import Flight
-from imujump.pipeline.gap_filling import long_gaps
+from imujump.pipeline.gap_filling import has_long_gaps
 
 AS_ONE_SHARE = 0.5
 """Sensors whose rates differ by less than this part of their size lie in one bag: a jumper's shank
@@ -41,8 +41,7 @@ def not_worn(window: Window, body: Body, flight: Flight) -> str | None:
     flight : Flight
         A flight in it.
     """
-    gappy = any(long_gaps(sensor.missing, window.step_s) for sensor in window.sensors.values())
-    if (body.leg_misfit_m or 0.0) > NO_LEGS_M and not gappy:
+    if (body.leg_misfit_m or 0.0) > NO_LEGS_M and not has_long_gaps(window):
         return (
             "the sensors did not move like the legs and pelvis of one person, or nobody stood "
             "still before; check who wears which, and stand still for 3 s before each run-up"

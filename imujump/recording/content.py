@@ -105,11 +105,6 @@ class RecordingContent:
                 yield chunk
         yield from self._loose_chunks()
 
-    def is_packed(self) -> bool:
-        """Tell whether all packets lie in blocks."""
-        with damage_reported(self.path):
-            return self._database.execute("SELECT 1 FROM packet LIMIT 1").fetchone() is None
-
     def _loose_chunks(self) -> Iterator[PacketChunk]:
         pending: list[Packet] = []
         size = 0

@@ -56,7 +56,6 @@ TYPES: Mapping[str, str] = {
 }
 """Field types and their numpy codes without byte order."""
 
-MAX_PACKET_BYTES = 1 << 24
 _FIELD_KEYS = frozenset({"name", "type", "scale", "unit"})
 
 

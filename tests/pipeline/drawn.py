@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from imujump.model import FloatArray, Placement
+from imujump.model import FloatArray, Placement, Side
 from imujump.pipeline.body import Body
+from imujump.pipeline.contacts import Contact
 from imujump.pipeline.strapdown import Strapdown
 
 STEP_S = 0.005
@@ -46,3 +47,20 @@ def thrown(starts_s: list[float], rise_mps: float, seconds: float) -> FloatArray
     position = np.zeros((n, 3))
     position[:, 2] = np.cumsum(velocity) * STEP_S
     return position
+
+
+def contact(side: Side, strike_s: float | None, toe_off_s: float | None) -> Contact:
+    strike = None if strike_s is None else strike_s / STEP_S
+    toe_off = None if toe_off_s is None else toe_off_s / STEP_S
+    return Contact(side, strike, 0.005, toe_off, 0.005)
+
+
+L, R = Side.LEFT, Side.RIGHT
+
+RUN_UP = [
+    contact(L, None, 1.0),
+    contact(R, None, 1.3),
+    contact(L, 1.4, 1.6),
+    contact(R, 1.7, 1.88),
+    contact(L, 1.98, 2.15),
+]

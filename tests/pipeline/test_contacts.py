@@ -7,14 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imujump.model import Placement, Side, TakeOffStyle
+from imujump.model import Placement, TakeOffStyle
 from imujump.pipeline.attempts import build_jump
 from imujump.pipeline.body import Body, SensorWindow, Window
-from imujump.pipeline.contacts import Contact
 from imujump.pipeline.flights import Flight
 from imujump.pipeline.level_crossing import crossing
 
-from .drawn import STEP_S, body, thrown
+from .drawn import RUN_UP, STEP_S, L, R, body, contact, thrown
 
 
 class TestCrossing:
@@ -48,23 +47,6 @@ class TestCrossing:
         last = len(values) - 1
         there = crossing(values[::-1].copy(), last - start, level, 1)
         assert crossing(values, start, level, -1) == pytest.approx(last - there)
-
-
-def contact(side: Side, strike_s: float | None, toe_off_s: float | None) -> Contact:
-    strike = None if strike_s is None else strike_s / STEP_S
-    toe_off = None if toe_off_s is None else toe_off_s / STEP_S
-    return Contact(side, strike, 0.005, toe_off, 0.005)
-
-
-L, R = Side.LEFT, Side.RIGHT
-
-RUN_UP = [
-    contact(L, None, 1.0),
-    contact(R, None, 1.3),
-    contact(L, 1.4, 1.6),
-    contact(R, 1.7, 1.88),
-    contact(L, 1.98, 2.15),
-]
 
 
 def window(whole: Body) -> Window:

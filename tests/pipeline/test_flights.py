@@ -8,8 +8,6 @@ import numpy as np
 import pytest
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
-from imujump.model import Side
-from imujump.pipeline.contacts import Contact
 from imujump.pipeline.flights import (
     FELLOWS,
     REBOUND_S,
@@ -20,7 +18,7 @@ from imujump.pipeline.flights import (
     shank_flights,
 )
 
-from .drawn import GRAVITY, STEP_S, body, thrown
+from .drawn import GRAVITY, RUN_UP, STEP_S, L, R, body, contact, thrown
 
 
 class TestFlights:
@@ -64,23 +62,6 @@ class TestFlights:
         position[:, 2] = np.cumsum(np.cumsum(accel)) * STEP_S**2
         flights = pelvis_flights(body(pelvis=position))
         assert len(flights) == 5
-
-
-def contact(side: Side, strike_s: float | None, toe_off_s: float | None) -> Contact:
-    strike = None if strike_s is None else strike_s / STEP_S
-    toe_off = None if toe_off_s is None else toe_off_s / STEP_S
-    return Contact(side, strike, 0.005, toe_off, 0.005)
-
-
-L, R = Side.LEFT, Side.RIGHT
-
-RUN_UP = [
-    contact(L, None, 1.0),
-    contact(R, None, 1.3),
-    contact(L, 1.4, 1.6),
-    contact(R, 1.7, 1.88),
-    contact(L, 1.98, 2.15),
-]
 
 
 class TestShankFlights:
