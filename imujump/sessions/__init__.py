@@ -1,0 +1,1 @@
+"""Results that last. In: analyses, athletes, notes. Out: records, trends, answers, loads."""

@@ -1,0 +1,132 @@
+"""What the store keeps and hands out: athletes, sessions, attempts, notes. Plain and frozen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+
+from imujump.model import Estimate, GaitEvent, Side, Step, TakeOffStyle
+
+
+class Task(StrEnum):
+    """What the athlete was asked to do."""
+
+    ONE_FOOT = "one_foot"
+    TWO_FOOT = "two_foot"
+    STANDING = "standing"
+
+
+class NoteKind(StrEnum):
+    """What a line of a session's log is about."""
+
+    CUE = "cue"
+    SEEN = "seen"
+    PAIN = "pain"
+    NEW_SET = "new_set"
+
+
+class Standing(StrEnum):
+    """Whether a recording's attempts count."""
+
+    COUNTED = "counted"
+    WAITING = "waiting"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class Athlete:
+    """A person; whatever is not known is ``None``.
+
+    ``guardian_consent_on`` is the day on which a minor's guardian agreed.
+    """
+
+    athlete_id: int
+    name: str
+    birth_year: int | None = None
+    stature_m: float | None = None
+    leg_length_m: float | None = None
+    take_off_side: Side | None = None
+    guardian_consent_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BodyMeasure:
+    """Body mass, and stature if it was taken, on a day."""
+
+    on: date
+    mass_kg: float
+    stature_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One athlete's training, with what stays the same through it."""
+
+    session_id: int
+    athlete_id: int
+    started_utc: datetime
+    surface: str = ""
+    shoe: str = ""
+    place: str = ""
+    mounting: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A line of a session's log; ``attempt_id`` is the attempt that it follows or is about."""
+
+    note_id: int
+    session_id: int
+    attempt_id: int | None
+    noted_utc: datetime
+    kind: NoteKind
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRecording:
+    """A recording that results came from, known by its content."""
+
+    recording_id: int
+    session_id: int
+    sha256: str
+    path: str
+    standing: Standing
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class StoredAttempt:
+    """An attempt with the results of one pipeline version.
+
+    ``taken_utc`` is the instant of the last toe-off. ``invalid_mark`` is the coach's reason why
+    it does not count, ``valid`` and ``reasons`` are the pipeline's word. ``hand_events`` tells
+    whether the coach moved, added or removed events.
+    """
+
+    attempt_id: int
+    session_id: int
+    athlete_id: int
+    recording_id: int
+    number: int
+    task: Task
+    taken_utc: datetime
+    pipeline_version: str
+    style: TakeOffStyle | None
+    side: Side | None
+    valid: bool
+    reasons: tuple[str, ...] = ()
+    invalid_mark: str | None = None
+    standing: Standing = Standing.COUNTED
+    hand_events: bool = False
+    metrics: Mapping[str, Estimate] = field(default_factory=dict)
+    events: tuple[GaitEvent, ...] = ()
+    steps: tuple[Step, ...] = ()
+
+    @property
+    def counts(self) -> bool:
+        """Whether means, trends and answers may use it."""
+        return self.valid and self.invalid_mark is None and self.standing is Standing.COUNTED
