@@ -19,7 +19,15 @@
     │   └── BluetoothDeniedError
     ├── CaptureRunningError     another capture has the adapter
     ├── NoCaptureError          there is no capture to look at
-    └── AlignmentError          sensor axes or clocks cannot be aligned
+    ├── AlignmentError          sensor axes or clocks cannot be aligned
+    └── StoreError              the sessions that were kept cannot be read or written
+        ├── ForeignStoreError   broken, or not made by this program
+        ├── NewerStoreError     written by a newer version of the program
+        ├── StoreFullError      no room left
+        ├── StoreUnreachableError  no server, no such folder, not let in
+        ├── StoreBusyError      another program writes for too long
+        ├── NotKeptError        what was asked for is not in it
+        └── ConsentError        a minor without a guardian's consent
 
 Each carries its facts as fields, and its text is one sentence that says what to do.
 Misuse of a function raises :class:`ValueError` naming argument, value and limit. A poor
@@ -175,3 +183,51 @@ class NoCaptureError(ImuJumpError):
 
 class AlignmentError(ImuJumpError):
     """Sensor axes or clocks cannot be aligned."""
+
+
+class StoreError(ImuJumpError):
+    """The store of sessions cannot be used, or refuses something.
+
+    Parameters
+    ----------
+    place : str
+        The file or the server's address, without a password.
+    problem : str
+        What is wrong, without a full stop.
+    remedy : str
+        What the user can do, without a full stop.
+    """
+
+    def __init__(self, place: str, problem: str, remedy: str) -> None:
+        super().__init__(f"{place}: {problem}; {remedy}.")
+        self.place = place
+        self.problem = problem
+        self.remedy = remedy
+
+
+class ForeignStoreError(StoreError):
+    """The database is broken, or it is not one of this program."""
+
+
+class NewerStoreError(StoreError):
+    """The database was written by a newer version of the program."""
+
+
+class StoreFullError(StoreError):
+    """There is no room left where the database lies."""
+
+
+class StoreUnreachableError(StoreError):
+    """The database cannot be reached, or does not let us in."""
+
+
+class StoreBusyError(StoreError):
+    """Another program has been writing for too long."""
+
+
+class NotKeptError(StoreError):
+    """What was asked for is not in the store."""
+
+
+class ConsentError(StoreError):
+    """Results of a minor may not be kept before a guardian has agreed."""

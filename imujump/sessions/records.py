@@ -96,6 +96,9 @@ class StoredRecording:
     path: str
     standing: Standing
     remarks: tuple[str, ...] = ()
+    added_utc: datetime | None = None
+    started_utc: datetime | None = None
+    duration_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +107,8 @@ class StoredAttempt:
 
     ``taken_utc`` is the instant of the last toe-off. ``invalid_mark`` is the coach's reason why
     it does not count, ``valid`` and ``reasons`` are the pipeline's word. ``hand_events`` tells
-    whether the coach moved, added or removed events.
+    whether the coach moved, added or removed events. Times in seconds count from the recording's
+    first sample.
     """
 
     attempt_id: int
@@ -125,8 +129,72 @@ class StoredAttempt:
     metrics: Mapping[str, Estimate] = field(default_factory=dict)
     events: tuple[GaitEvent, ...] = ()
     steps: tuple[Step, ...] = ()
+    start_s: float = 0.0
+    end_s: float = 0.0
+    toe_off_s: float = 0.0
+    landing_s: float = 0.0
 
     @property
     def counts(self) -> bool:
         """Whether means, trends and answers may use it."""
         return self.valid and self.invalid_mark is None and self.standing is Standing.COUNTED
+
+
+@dataclass(frozen=True, slots=True)
+class SessionOverview:
+    """A session as a line of a list: how many attempts it has, count, and wait for the coach."""
+
+    session: Session
+    athlete_name: str
+    attempts: int = 0
+    counted: int = 0
+    waiting: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A metric whose figure another analysis of the same samples changed.
+
+    ``beyond`` tells whether the difference is larger than both sigmas together (root of the sum
+    of squares), or the metric was gained or lost.
+    """
+
+    metric: str
+    old: Estimate
+    new: Estimate
+    old_version: str
+    new_version: str
+    beyond: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What storing an analysis did.
+
+    ``is_new`` tells that the recording was not there before, ``analysed_again`` that figures of
+    another pipeline version were put beside those that were there. ``moved`` holds, by attempt,
+    what these changed; ``lost`` are attempts that the new analysis does not find.
+    """
+
+    recording: StoredRecording
+    attempt_ids: tuple[int, ...]
+    is_new: bool
+    analysed_again: bool = False
+    moved: Mapping[int, tuple[Moved, ...]] = field(default_factory=dict)
+    lost: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """What was erased with an athlete; ``paths`` are the recordings' files, still to be removed.
+
+    ``left`` says in sentences what could not be erased.
+    """
+
+    name: str
+    sessions: int
+    attempts: int
+    notes: int
+    body_measures: int
+    paths: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
