@@ -136,18 +136,21 @@ class Foot:
         return _scalar_curve(rows)
 
     def _give_curve(self) -> Curve:
-        rows: list[tuple[float, float, float]] = []
+        """Forward and upward displacement of the sole's upper side."""
+        rows: list[tuple[float, FloatArray, FloatArray]] = []
+        rest = np.zeros(2)
         for s, end in zip(self.stances, self.toe_off_s, strict=True):
             if s.strike_s is None:
                 if math.isfinite(end):
-                    rows.append((float(end), 0.0, 0.0))
+                    rows.append((float(end), rest, rest))
                 continue
             length = min(s.impact_s, 0.9 * (end - s.strike_s))
-            rows.append((s.strike_s, SOLE_GIVE_SHARE * s.impact_mps * length, -s.impact_mps))
-            rows.append((s.strike_s + length, 0.0, 0.0))
+            speed = np.array([s.slide_mps, -s.impact_mps])
+            rows.append((s.strike_s, -SOLE_GIVE_SHARE * length * speed, speed))
+            rows.append((s.strike_s + length, rest, rest))
             if math.isfinite(end):
-                rows.append((float(end), 0.0, 0.0))
-        return _scalar_curve(rows)
+                rows.append((float(end), rest, rest))
+        return _curve(rows)
 
     def _yaw_curve(self) -> Curve:
         rows: list[tuple[float, float, float]] = []
@@ -184,10 +187,6 @@ class Foot:
             if i and leave[i] > land[i - 1]:
                 breaks.append(land[i - 1 : i])
                 pieces.append(np.zeros((6, 1, 3)))
-            if not passing[i]:
-                breaks.append(leave[i : i + 1])
-                pieces.append(direct[:, i : i + 1])
-                continue
             at = np.array([v.time_s for v in passing[i]])
             points = (at - leave[i])[:, None] ** np.arange(5, -1, -1) @ direct[:, i]
             height = self._centre(at).value[:, 2]
@@ -208,14 +207,15 @@ class Foot:
 
     def _in_contact(self, time_s: FloatArray, stance: IntArray) -> Jet:
         body = self._body
-        pitch, give = self._pitch(time_s).part(0), self._give(time_s).part(0)
+        pitch, give = self._pitch(time_s).part(0), self._give(time_s)
         c, s = cos(pitch), sin(pitch)
         on_ball = pitch.value > 0.0
         up = body.ankle_height_m
         ball = c * -body.ball_m + s * up + body.ball_m
         heel = c * body.heel_m + s * up - body.heel_m
-        forward = ball.where(on_ball, heel)
-        height = (s * body.ball_m + c * up).where(on_ball, s * -body.heel_m + c * up) + give
+        forward = ball.where(on_ball, heel) + give.part(0)
+        height = (s * body.ball_m + c * up).where(on_ball, s * -body.heel_m + c * up)
+        height = height + give.part(1)
         heading = self._heading[stance]
         return stack(
             [
@@ -245,14 +245,18 @@ class Foot:
 
     def _within_reach(self, time_s: FloatArray, path: Jet) -> Jet:
         """Draw a swinging foot in where its smooth course would lead beyond the leg's length."""
-        heading = self.heading(time_s)
-        side = stack([sin(heading) * -1.0, cos(heading), heading * 0.0]) * self._hip_half_y_m
+        side = self._hip_side(time_s)
         reach = path - side
         distance = sqrt(dot(reach, reach))
         soft = SWING_SOFTNESS_SHARE * self._body.leg_m
         over = softplus((distance - SWING_REACH_SHARE * self._body.leg_m) / soft) * soft
         draw = over * self._window(time_s).part(0) / distance
         return path - reach.scaled(draw)
+
+    def _hip_side(self, time_s: FloatArray) -> Jet:
+        """Hip from the middle of the hips."""
+        heading = self.heading(time_s)
+        return stack([sin(heading) * -1.0, cos(heading), heading * 0.0]) * self._hip_half_y_m
 
     def _window_curve(self) -> Curve:
         """Switch for the limit of reach: 0 in contact, 1 in swing, smooth between."""
@@ -282,12 +286,13 @@ class Foot:
         yaw = self.heading(time_s).value
         along = np.where(pitch >= 0.0, self._body.ball_m, -self._body.heel_m)
         down = -self._body.ankle_height_m
-        forward = along * np.cos(pitch) + down * np.sin(pitch)
+        give = self._give(time_s).value
+        forward = along * np.cos(pitch) + down * np.sin(pitch) - give[:, 0]
         point = self.ankle(time_s).value + np.stack(
             [
                 forward * np.cos(yaw),
                 forward * np.sin(yaw),
-                -along * np.sin(pitch) + down * np.cos(pitch) - self._give(time_s).value[:, 0],
+                -along * np.sin(pitch) + down * np.cos(pitch) - give[:, 1],
             ],
             axis=1,
         )
@@ -297,7 +302,14 @@ class Foot:
 def _scalar_curve(rows: list[tuple[float, float, float]], rest: float = 0.0) -> Curve:
     if len(rows) < 2:
         rows = [(0.0, rest, 0.0), (1.0, rest, 0.0)]
-    table = np.array(rows)[:, :, None]
-    keep = np.append(np.diff(table[:, 0, 0]) > 1e-9, True)
-    table = table[keep]
-    return quintic_curve(table[:, 0, 0], table[:, 1], table[:, 2], np.zeros_like(table[:, 1]))
+    return _curve([(t, np.array([value]), np.array([rate])) for t, value, rate in rows])
+
+
+def _curve(rows: list[tuple[float, FloatArray, FloatArray]]) -> Curve:
+    """Through values and rates at instants, without acceleration there; one of equal instants."""
+    if len(rows) < 2:
+        rows = [(t, rows[0][1] if rows else np.zeros(2), np.zeros(2)) for t in (0.0, 1.0)]
+    time = np.array([t for t, _, _ in rows])
+    keep = np.append(np.diff(time) > 1e-9, True)
+    value, rate = (np.array([row[k] for row in rows])[keep] for k in (1, 2))
+    return quintic_curve(time[keep], value, rate, np.zeros_like(value))

@@ -24,6 +24,11 @@ IMPACT_S = 0.022
 """Time in which the sole takes up a strike (own choice: about 20 ms, as in the set
 ``kinematic`` of the open virtual recordings)."""
 
+SLIDE_SHARE, SINK_MPS = 0.35, 0.5
+"""An ankle arrives with this part of the body's forward speed, and sinks faster than the body falls
+(own choice: between a foot that stands still as it lands, for which a nearly straight leg would
+have to be pulled back within hundredths of a second, and one that does not slow down at all)."""
+
 PUSH_START_S = 0.62
 """Standing to first toe-off (own choice; 0.72 s in the set ``kinematic`` of the open virtual
 recordings)."""
@@ -129,6 +134,7 @@ class Runner:
             settle_s=settle_s,
             impact_mps=speed,
             impact_s=IMPACT_S,
+            slide_mps=SLIDE_SHARE * max(0.0, self.vx_mps),
         )
 
     def knot(self, acceleration_z_mps2: float = -G) -> None:
@@ -188,7 +194,7 @@ class Runner:
             s * self.half_m,
             pitch_rad=strike_pitch_rad,
             lift_m=swing_lift,
-            impact_mps=impact_ratio * max(0.25, -self.vz_mps),
+            impact_mps=impact_ratio * (SINK_MPS + max(0.0, -self.vz_mps)),
         )
         self.knot()
         self.impact()

@@ -19,7 +19,8 @@ class Stance:
     ``yaw_rad``. ``strike_s`` is ``None`` for a foot on the ground since the start,
     ``toe_off_s`` for one that stays. Positive ``strike_pitch_rad`` lands on the ball with
     the heel raised, negative on the heel; the foot is flat ``settle_s`` later. The sole
-    gives way for ``impact_s`` after the strike, taking up ``impact_mps`` of downward speed.
+    gives way for ``impact_s`` after the strike, taking up ``impact_mps`` of downward speed and
+    ``slide_mps`` of forward speed.
     The heel rises over the last ``rise_s``, to ``rise_rad`` at toe-off (``None``: as far as
     the leg must reach).
     """
@@ -34,6 +35,7 @@ class Stance:
     settle_s: float = 0.05
     impact_mps: float = 0.0
     impact_s: float = 0.02
+    slide_mps: float = 0.0
     rise_s: float = 0.1
     rise_rad: float | None = None
 
@@ -202,6 +204,7 @@ class Script:
         settle_s: float = 0.05,
         impact_mps: float = 0.0,
         impact_s: float = 0.02,
+        slide_mps: float = 0.0,
     ) -> None:
         """Set a foot down, its ankle to stand over (``x_m``, ``y_m``) of the block's axes."""
         last = self.stances[side][-1]
@@ -216,10 +219,11 @@ class Script:
                 self.heading_rad + yaw_rad,
                 time_s,
                 None,
-                pitch_rad,
-                settle_s,
-                impact_mps,
-                impact_s,
+                strike_pitch_rad=pitch_rad,
+                settle_s=settle_s,
+                impact_mps=impact_mps,
+                impact_s=impact_s,
+                slide_mps=slide_mps,
             )
         )
 

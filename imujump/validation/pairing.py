@@ -72,7 +72,7 @@ class Tally:
         if true.style is not None:
             self.styles_known += 1
             self.styles_right += attempt.take_off_style is true.style
-        self._add_events(attempt.events, true)
+        self._add_events(attempt, true)
         for name, truth in true.metrics.items():
             estimate = attempt.metrics[name]
             if estimate.value is None or estimate.sigma is None:
@@ -85,16 +85,18 @@ class Tally:
                 Pair(recording, estimate.value, estimate.sigma, truth, timing_s)
             )
 
-    def _add_events(self, events: Iterable[GaitEvent], true: TrueAttempt) -> None:
+    def _add_events(self, attempt: Attempt, true: TrueAttempt) -> None:
+        """Compare events within both the attempt and the span that the truth tells of."""
         if not true.events:
             return
         limit_s = SAME_STEP_S + true.timing_sigma_s
         first = min(e.time_s for e in true.events) - limit_s
         last = max(e.time_s for e in true.events) + limit_s
-        named = [e for e in events if first <= e.time_s <= last]
+        named = [e for e in attempt.events if first <= e.time_s <= last]
+        within = [e for e in true.events if e.time_s <= attempt.end_s]
         for kind in EventKind:
             for side in sorted({e.side for e in true.events}):
-                true_s = _times(true.events, kind, side)
+                true_s = _times(within, kind, side)
                 named_s = _times(named, kind, side)
                 rows, columns = nearest_pairs(true_s, named_s, limit_s)
                 errors = named_s[columns] - true_s[rows]
