@@ -20,6 +20,9 @@ further, the longer bounds the toe-off (own choice, seen in simulated runs)."""
 DOUBLE_SUPPORT_S = 0.05
 """A foot that leaves while the other stays this much longer does not end the load (own choice)."""
 
+UNLOADED_SIGMA_S = 6e-3
+"""Standard deviation of the load's end where it ends at once (own choice)."""
+
 LAST_FALL_S, TISSUE_DELAY_S = 8e-3, 1.5e-3
 """The line from 6 to 2 m/s² is followed to zero, at most this far; soft tissue under the sensors
 passes the load's end on this much late (own choice: a quarter period at 25 Hz is 10 ms, a step
@@ -52,19 +55,23 @@ def toe_off(
     on_after = spell.last + DOUBLE_SUPPORT_S / h
     relieved = any(o.first <= spell.last and o.last > on_after for o in others)
     if load is not None and not relieved:
-        unloaded = _unloading(load, leaving, int(min(around + 0.08 / h, n - 1)), strike, h)
-        if unloaded is not None:
-            apart_s = abs(around - unloaded) * h
-            place = unloaded
-            spread_s = float(np.hypot(0.006, min(apart_s, 0.025) / 5.0))
-            spread_s = float(np.hypot(spread_s, h / np.sqrt(6.0)))
+        unloading = _unloading(load, leaving, int(min(around + 0.08 / h, n - 1)), strike, h)
+        if unloading is not None:
+            place, fade_s = unloading
+            apart_s = abs(around - place) * h
+            parts_s = (UNLOADED_SIGMA_S, min(apart_s, 0.025) / 5.0, fade_s, h / np.sqrt(6.0))
+            spread_s = float(np.linalg.norm(parts_s))
     return float(np.clip(place, 0.0, n - 1.0)), spread_s
 
 
 def _unloading(
     load: FloatArray, leaving: int, end: int, strike: float | None, step_s: float
-) -> float | None:
-    """Place at which the floor stops carrying the body while this foot leaves, if it does."""
+) -> tuple[float, float] | None:
+    """Where the floor stops carrying the body while this foot leaves, if it does, and the fade.
+
+    The fade is the time, s, that the load takes from 6 to 2 m/s²: a push that dies away slowly
+    can as well go on for as long again.
+    """
     earliest = leaving - 0.06 / step_s
     if strike is not None:
         earliest = max(earliest, strike)
@@ -78,10 +85,10 @@ def _unloading(
         places.append(place if place is not None and place > earliest else None)
     low, half = places
     if half is None:
-        return low
+        return None if low is None else (low, LAST_FALL_S)
     latest = half + UNLOADING_S / step_s
     if low is None or low > latest:
-        return latest
+        return latest, UNLOADING_S
     share = UNLOADED_MPS2 / (HALF_LOADED_MPS2 - UNLOADED_MPS2)
     onward = min(max(share * (low - half), 0.0), LAST_FALL_S / step_s)
-    return low + onward - TISSUE_DELAY_S / step_s
+    return low + onward - TISSUE_DELAY_S / step_s, max(low - half, 0.0) * step_s
