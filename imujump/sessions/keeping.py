@@ -47,8 +47,7 @@ def again(
         for attempt_id in pairs
         if version not in {v for _, v in results_kept.result_ids(connection, attempt_id)}
     ]
-    for attempt_id in fresh:
-        results_kept.add_result(connection, attempt_id, pairs[attempt_id], version, by_hand=False)
+    results_kept.add_results(connection, {i: pairs[i] for i in fresh}, version, by_hand=False)
     paired = {attempt.number for attempt in pairs.values()}
     new = [attempt for attempt in analysis.attempts if attempt.number not in paired]
     added = results_kept.add_attempts(

@@ -9,11 +9,22 @@ pipeline.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, func, insert, select, update
+from sqlalchemy import (
+    Column,
+    ColumnElement,
+    Connection,
+    Row,
+    Table,
+    bindparam,
+    func,
+    insert,
+    select,
+    update,
+)
 
 from imujump.model import Attempt, Estimate, Side, TakeOffStyle
 from imujump.sessions.figures_text import (
@@ -27,6 +38,7 @@ from imujump.sessions.plain_text import clean_text
 from imujump.sessions.records import Standing, StoredAttempt, StoredRecording, Task
 from imujump.sessions.schema import (
     attempts,
+    contacts,
     invalid_marks,
     metrics,
     recordings,
@@ -86,54 +98,50 @@ def add_attempts(
     tasks: Mapping[int, Task],
     version: str,
 ) -> list[int]:
-    """Add attempts with one result each; a new one gets the next number that is free."""
+    """Add attempts with one result each; a later one gets the next number that is free."""
+    if not found:
+        return []
     highest = connection.execute(
         select(func.max(attempts.c.number)).where(attempts.c.recording_id == recording.recording_id)
     ).scalar()
-    ids = []
-    for place, attempt in enumerate(found, start=1):
-        number = attempt.number if highest is None else highest + place
-        started = recording.started_utc or datetime.fromtimestamp(0, UTC)
-        inserted = connection.execute(
-            insert(attempts).values(
-                recording_id=recording.recording_id,
-                number=number,
-                task=str(tasks[attempt.number]),
-                taken_utc=started + timedelta(seconds=float(attempt.toe_off_s)),
-            )
-        )
-        assert inserted.inserted_primary_key is not None
-        attempt_id = int(inserted.inserted_primary_key[0])
-        add_result(connection, attempt_id, attempt, version, by_hand=False)
-        ids.append(attempt_id)
+    started = recording.started_utc or datetime.fromtimestamp(0, UTC)
+    rows = [
+        {
+            "recording_id": recording.recording_id,
+            "number": attempt.number if highest is None else highest + place,
+            "task": str(tasks[attempt.number]),
+            "taken_utc": started + timedelta(seconds=float(attempt.toe_off_s)),
+        }
+        for place, attempt in enumerate(found, start=1)
+    ]
+    ids = _insert_all(connection, attempts, attempts.c.attempt_id, rows)
+    add_results(connection, dict(zip(ids, found, strict=True)), version, by_hand=False)
     return ids
 
 
-def add_result(
-    connection: Connection, attempt_id: int, attempt: Attempt, version: str, by_hand: bool
-) -> int:
-    """Add an analysis of an attempt and show it, unless a correction by hand is shown."""
-    inserted = connection.execute(
-        insert(results).values(
-            attempt_id=attempt_id,
-            pipeline_version=version,
-            hand_events=by_hand,
-            made_utc=datetime.now(UTC),
-            start_s=float(attempt.start_s),
-            end_s=float(attempt.end_s),
-            toe_off_s=float(attempt.toe_off_s),
-            landing_s=float(attempt.landing_s),
-            style=None if attempt.take_off_style is None else str(attempt.take_off_style),
-            side=None if attempt.take_off_side is None else str(attempt.take_off_side),
-            valid=bool(attempt.valid),
-            reasons=list(attempt.reasons),
-            events=events_kept(attempt.events),
-            steps=steps_kept(attempt.steps),
-        )
+def _insert_all(
+    connection: Connection, table: Table, key: Column[Any], rows: Sequence[Mapping[str, Any]]
+) -> list[int]:
+    statement = insert(table).returning(key, sort_by_parameter_order=True)
+    return [int(each) for each in connection.execute(statement, [*rows]).scalars()]
+
+
+def add_results(
+    connection: Connection, analysed: Mapping[int, Attempt], version: str, by_hand: bool
+) -> None:
+    """Add an analysis of each attempt and show it, unless a correction by hand is shown."""
+    if not analysed:
+        return
+    rows = [_result(attempt_id, a, version, by_hand) for attempt_id, a in analysed.items()]
+    ids = _insert_all(connection, results, results.c.result_id, rows)
+    connection.execute(
+        insert(contacts),
+        [
+            {"result_id": i, "events": events_kept(a.events), "steps": steps_kept(a.steps)}
+            for i, a in zip(ids, analysed.values(), strict=True)
+        ],
     )
-    assert inserted.inserted_primary_key is not None
-    result_id = int(inserted.inserted_primary_key[0])
-    rows = [
+    figures = [
         {
             "result_id": result_id,
             "name": name,
@@ -142,29 +150,51 @@ def add_result(
             "reason": estimate.reason,
             "method": estimate.method,
         }
+        for result_id, attempt in zip(ids, analysed.values(), strict=True)
         for name, estimate in attempt.metrics.items()
     ]
-    if rows:
-        connection.execute(insert(metrics), rows)
-    if by_hand or not _shows_hand(connection, attempt_id):
-        show(connection, attempt_id, result_id)
-    return result_id
+    if figures:
+        connection.execute(insert(metrics), figures)
+    corrected = set() if by_hand else _shown_by_hand(connection, analysed)
+    pairs = zip(analysed, ids, strict=True)
+    show(connection, {attempt_id: i for attempt_id, i in pairs if attempt_id not in corrected})
 
 
-def _shows_hand(connection: Connection, attempt_id: int) -> bool:
-    shown = connection.execute(
-        select(results.c.hand_events)
-        .join(attempts, attempts.c.result_id == results.c.result_id)
-        .where(attempts.c.attempt_id == attempt_id)
-    ).scalar()
-    return bool(shown)
-
-
-def show(connection: Connection, attempt_id: int, result_id: int) -> None:
-    """Make a result the one that is shown."""
-    connection.execute(
-        update(attempts).where(attempts.c.attempt_id == attempt_id).values(result_id=result_id)
+def _shown_by_hand(connection: Connection, attempt_ids: Iterable[int]) -> set[int]:
+    rows = connection.execute(
+        select(attempts.c.attempt_id)
+        .join(results, attempts.c.result_id == results.c.result_id)
+        .where(attempts.c.attempt_id.in_([*attempt_ids]), results.c.hand_events)
     )
+    return set(rows.scalars())
+
+
+def _result(attempt_id: int, attempt: Attempt, version: str, by_hand: bool) -> dict[str, Any]:
+    return {
+        "attempt_id": attempt_id,
+        "pipeline_version": version,
+        "hand_events": by_hand,
+        "made_utc": datetime.now(UTC),
+        "start_s": float(attempt.start_s),
+        "end_s": float(attempt.end_s),
+        "toe_off_s": float(attempt.toe_off_s),
+        "landing_s": float(attempt.landing_s),
+        "style": None if attempt.take_off_style is None else str(attempt.take_off_style),
+        "side": None if attempt.take_off_side is None else str(attempt.take_off_side),
+        "valid": bool(attempt.valid),
+        "reasons": list(attempt.reasons),
+    }
+
+
+def show(connection: Connection, shown: Mapping[int, int]) -> None:
+    """Make results, by attempt, those that are shown."""
+    if shown:
+        connection.execute(
+            update(attempts)
+            .where(attempts.c.attempt_id == bindparam("of"))
+            .values(result_id=bindparam("which")),
+            [{"of": attempt_id, "which": result_id} for attempt_id, result_id in shown.items()],
+        )
 
 
 def result_ids(
@@ -230,6 +260,7 @@ def stored(
         sessions.join(recordings)
         .join(attempts)
         .join(results, joined)
+        .join(contacts, contacts.c.result_id == results.c.result_id)
         .outerjoin(invalid_marks, UNMARKED)
     )
     columns = (
@@ -242,6 +273,8 @@ def stored(
         recordings.c.standing,
         sessions.c.athlete_id,
         invalid_marks.c.reason.label("invalid_mark"),
+        contacts.c.events,
+        contacts.c.steps,
         *(column for column in results.c if column.name != "attempt_id"),
     )
     rows = connection.execute(
@@ -259,8 +292,9 @@ def _metrics(
     connection: Connection, condition: ColumnElement[bool]
 ) -> dict[int, dict[str, Estimate]]:
     found: dict[int, dict[str, Estimate]] = defaultdict(dict)
+    columns = (metrics.c[name] for name in ("result_id", "name", *Estimate.__slots__))
     for result_id, name, value, sigma, reason, method in connection.execute(
-        select(metrics).where(condition)
+        select(*columns).where(condition)
     ):
         found[result_id][name] = Estimate(value, sigma, reason, method)
     return found

@@ -151,25 +151,32 @@ results = Table(
     Column("side", String(8)),
     Column("valid", Boolean(create_constraint=False), nullable=False),
     Column("reasons", JSON, nullable=False),
-    Column("events", JSON, nullable=False),
-    Column("steps", JSON, nullable=False),
     sqlite_autoincrement=True,
 )
+
+contacts = Table(
+    "contacts",
+    metadata,
+    Column("result_id", _below("results.result_id"), primary_key=True),
+    Column("events", JSON, nullable=False),
+    Column("steps", JSON, nullable=False),
+)
+"""The long part of a result, apart: lists and trends need not read past it."""
 
 metrics = Table(
     "metrics",
     metadata,
-    Column("result_id", _below("results.result_id"), primary_key=True),
     Column("name", String(64), primary_key=True),
+    Column("result_id", _below("results.result_id"), primary_key=True),
     Column("value", Float),
     Column("sigma", Float),
     Column("reason", Text),
     Column("method", Text, nullable=False),
     sqlite_with_rowid=False,
 )
-"""One row a metric: the key finds all of a result at once, the index one metric of many."""
+"""One row a metric, sorted by name: a trend reads one piece, an attempt uses the index."""
 
-Index("ix_metrics_name_result_id", metrics.c.name, metrics.c.result_id)
+Index("ix_metrics_result_id", metrics.c.result_id)
 
 invalid_marks = Table(
     "invalid_marks",

@@ -404,7 +404,7 @@ class SessionStore:
         """Keep and show what follows from events that the coach corrected."""
         with self._write() as connection:
             self._attempt(connection, attempt_id)
-            results_kept.add_result(connection, attempt_id, attempt, version, by_hand=True)
+            results_kept.add_results(connection, {attempt_id: attempt}, version, by_hand=True)
             return self._attempt(connection, attempt_id)
 
     def show_measured(self, attempt_id: int) -> StoredAttempt:
@@ -413,7 +413,7 @@ class SessionStore:
             found = results_kept.result_ids(connection, attempt_id)
             if not found:
                 raise self._missing("attempt")
-            results_kept.show(connection, attempt_id, found[-1][0])
+            results_kept.show(connection, {attempt_id: found[-1][0]})
             return self._attempt(connection, attempt_id)
 
     def mark_invalid(self, attempt_id: int, reason: str) -> StoredAttempt:

@@ -115,22 +115,28 @@ def _make_results() -> None:
         sa.Column("side", sa.String(8)),
         sa.Column("valid", sa.Boolean, nullable=False),
         sa.Column("reasons", sa.JSON, nullable=False),
-        sa.Column("events", sa.JSON, nullable=False),
-        sa.Column("steps", sa.JSON, nullable=False),
         sa.PrimaryKeyConstraint("result_id", name="pk_results"),
         _to("results", "attempts", "attempt_id"),
         sqlite_autoincrement=True,
     )
     op.create_index("ix_results_attempt_id", "results", ["attempt_id"])
     op.create_table(
-        "metrics",
+        "contacts",
         sa.Column("result_id", sa.Integer, nullable=False),
+        sa.Column("events", sa.JSON, nullable=False),
+        sa.Column("steps", sa.JSON, nullable=False),
+        sa.PrimaryKeyConstraint("result_id", name="pk_contacts"),
+        _to("contacts", "results", "result_id"),
+    )
+    op.create_table(
+        "metrics",
         sa.Column("name", sa.String(64), nullable=False),
+        sa.Column("result_id", sa.Integer, nullable=False),
         sa.Column("value", sa.Float),
         sa.Column("sigma", sa.Float),
         sa.Column("reason", sa.Text),
         sa.Column("method", sa.Text, nullable=False),
-        sa.PrimaryKeyConstraint("result_id", "name", name="pk_metrics"),
+        sa.PrimaryKeyConstraint("name", "result_id", name="pk_metrics"),
         _to("metrics", "results", "result_id"),
         sqlite_with_rowid=False,
     )
@@ -144,7 +150,8 @@ def _to(table: str, other: str, column: str) -> sa.ForeignKeyConstraint:
 
 def downgrade() -> None:
     """Remove the tables, with all that is in them."""
-    for table in ("notes", "metrics", "results", "attempts", "recordings", "sessions"):
+    op.drop_table("notes")
+    for table in ("metrics", "contacts", "results", "attempts", "recordings", "sessions"):
         op.drop_table(table)
     op.drop_table("body_measures")
     op.drop_table("athletes")

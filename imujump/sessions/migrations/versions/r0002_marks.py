@@ -13,7 +13,7 @@ _STANDING = sa.text("withdrawn_utc IS NULL")
 
 
 def upgrade() -> None:
-    """Move the marks into a table of their own; find one metric of many results quickly."""
+    """Move the marks into a table of their own; find a result's metrics quickly."""
     op.add_column("sessions", sa.Column("mounting", sa.Text, nullable=False, server_default=""))
     op.add_column("notes", sa.Column("withdrawn_utc", _INSTANT))
     op.create_table(
@@ -47,12 +47,12 @@ def upgrade() -> None:
         "SELECT attempt_id, invalid_mark, taken_utc FROM attempts WHERE invalid_mark IS NOT NULL"
     )
     op.drop_column("attempts", "invalid_mark")
-    op.create_index("ix_metrics_name_result_id", "metrics", ["name", "result_id"])
+    op.create_index("ix_metrics_result_id", "metrics", ["result_id"])
 
 
 def downgrade() -> None:
     """Put the marks that stand back into the attempts; what was taken back is forgotten."""
-    op.drop_index("ix_metrics_name_result_id", "metrics")
+    op.drop_index("ix_metrics_result_id", "metrics")
     op.add_column("attempts", sa.Column("invalid_mark", sa.Text))
     op.execute(
         "UPDATE attempts SET invalid_mark = (SELECT reason FROM invalid_marks m "
