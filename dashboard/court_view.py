@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from dashboard import wording
-from dashboard.session_log import UNDOABLE, Entry, EntryKind
 from dashboard.set_control import IN_A_ROW, Height, falls, margin
+from imujump.sessions.session_log import UNDOABLE, Entry, EntryKind
 
 Document = Mapping[str, Any]
 """An attempt as in the JSON contract, with ``toe_off_s`` and ``landing_s``."""

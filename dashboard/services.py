@@ -22,9 +22,9 @@ from dashboard.hub import Hub, Viewer
 from dashboard.pairing import Pairing
 from dashboard.running import Running, free_name, is_alive, recall, remember
 from dashboard.session import Session
-from dashboard.session_log import EntryKind, SessionLog
 from imujump.capture.viewer import View
 from imujump.courtside import CourtsideWish
+from imujump.sessions.session_log import EntryKind, SessionLog
 
 LONGEST_TEXT = 200
 

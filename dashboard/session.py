@@ -7,8 +7,8 @@ from typing import Any
 
 from dashboard.capture_link import CaptureLink, LinkState, Phase
 from dashboard.live_state import LiveState
-from dashboard.session_log import EntryKind, SessionLog
 from imujump.capture.viewer import View
+from imujump.sessions.session_log import EntryKind, SessionLog
 
 NOT_CHOSEN = {"recording"}
 """What a session's first entry holds beside what was picked on the setup page."""

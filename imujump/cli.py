@@ -5,14 +5,14 @@ from __future__ import annotations
 import contextlib
 import shutil
 import sys
-import traceback
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 import click
 
-from imujump import cli_capture, cli_sensors, contract, spreadsheet
+from imujump import cli_capture, cli_sensors, cli_sessions, cli_stored, contract, spreadsheet
+from imujump.cli_options import failure
 from imujump.display_units import glyphs_for
 from imujump.errors import ImuJumpError
 from imujump.model import Analysis
@@ -34,12 +34,23 @@ def main() -> None:
     """Measure approach jumps from motion sensors worn on both shanks and the pelvis.
 
     Type "imujump capture --help" for how to record, "imujump analyse --help" for how to measure
-    your recordings, and "imujump validate --help" for how well that agrees with recordings whose
-    truth is known.
+    your recordings, "imujump add --help" for how to keep them, and "imujump validate --help" for
+    how well that agrees with recordings whose truth is known.
     """
 
 
-for _command in (cli_sensors.sensors, cli_capture.capture, cli_capture.watch):
+for _command in (
+    cli_sensors.sensors,
+    cli_capture.capture,
+    cli_capture.watch,
+    cli_sessions.add,
+    cli_sessions.athletes,
+    cli_sessions.sessions,
+    cli_sessions.confirm,
+    cli_sessions.refuse,
+    cli_stored.export,
+    cli_stored.forget,
+):
     main.add_command(_command)
 
 
@@ -257,26 +268,6 @@ def analyse_recording(path: Path, column_map: Path | None) -> Analysis:
         if close := getattr(source, "close", None):
             stack.callback(close)
         return analyse(source)
-
-
-def failure(path: str, error: Exception) -> str:
-    """Say in one sentence which file failed, where, and what to do.
-
-    An error that the package did not raise on purpose is a fault of the program; it is told
-    with its place in the code, so that it can be reported.
-    """
-    if isinstance(error, ImuJumpError):
-        text = str(error)
-        told = text if path in text else f"{path}: {text}"
-    elif isinstance(error, OSError) and error.strerror:
-        told = f"{path}: {error.strerror.lower()}; check the file and who may read it."
-    else:
-        frame = traceback.extract_tb(error.__traceback__)[-1]
-        told = (
-            f"{path}: the program failed at {Path(frame.filename).name} line {frame.lineno} "
-            f"({type(error).__name__}: {error}); please report this together with the recording."
-        )
-    return " ".join(told.split())
 
 
 def _print_csv(run: _Run) -> None:

@@ -1,8 +1,9 @@
-"""What the commands on sensors share: options that name sensors, and errors told in a sentence."""
+"""What commands share: options for sensors and for the store, and errors told in a sentence."""
 
 from __future__ import annotations
 
 import contextlib
+import traceback
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
@@ -70,3 +71,35 @@ def told() -> Iterator[None]:
         place = f"{error.filename}: " if error.filename else ""
         click.echo(f"{place}{(error.strerror or str(error)).lower()}.", err=True)
         raise click.exceptions.Exit(1) from error
+
+
+def failure(path: str, error: Exception) -> str:
+    """Say in one sentence which file failed, where, and what to do.
+
+    An error that the package did not raise on purpose is a fault of the program; it is told
+    with its place in the code, so that it can be reported.
+    """
+    if isinstance(error, ImuJumpError):
+        text = str(error)
+        told = text if path in text else f"{path}: {text}"
+    elif isinstance(error, OSError) and error.strerror:
+        told = f"{path}: {error.strerror.lower()}; check the file and who may read it."
+    else:
+        frame = traceback.extract_tb(error.__traceback__)[-1]
+        told = (
+            f"{path}: the program failed at {Path(frame.filename).name} line {frame.lineno} "
+            f"({type(error).__name__}: {error}); please report this together with the recording."
+        )
+    return " ".join(told.split())
+
+
+def store_option(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the option that says where sessions are kept."""
+    option = click.option(
+        "--store",
+        "place_of_store",
+        metavar="FILE|URL",
+        envvar="IMUJUMP_STORE",
+        help="Where sessions are kept: a file, or postgresql://user@host/database.",
+    )
+    return option(command)

@@ -44,6 +44,20 @@ COLUMNS: tuple[str, ...] = (
 """All columns, in order."""
 
 
+_FORMULA_SIGNS = tuple("=+-@\t\r\n＝＋－＠")
+
+
+def plain_cell(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula; numbers are written without this.
+
+    A leading apostrophe makes a spreadsheet show the cell as text.
+
+    >>> plain_cell("=1+1"), plain_cell("hips low")
+    ("'=1+1", 'hips low')
+    """
+    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA_SIGNS) else text
+
+
 def header() -> str:
     """Give the header row, line end included."""
     return _rows([COLUMNS])
@@ -62,20 +76,20 @@ def _rows(cells: Iterable[tuple[str, ...]]) -> str:
 
 def _cells(path: str, attempt: Attempt) -> Iterator[str]:
     yield from (
-        path,
+        plain_cell(path),
         str(attempt.number),
         f"{attempt.start_s:.6f}",
         f"{attempt.end_s:.6f}",
         "" if attempt.take_off_style is None else str(attempt.take_off_style),
         "" if attempt.take_off_side is None else str(attempt.take_off_side),
         "yes" if attempt.valid else "no",
-        "; ".join(attempt.reasons),
+        plain_cell("; ".join(attempt.reasons)),
     )
     for name in METRIC_NAMES:
         estimate = stated(attempt.metrics[name])
         yield _text(estimate.value)
         yield _text(estimate.sigma)
-        yield estimate.reason or ""
+        yield plain_cell(estimate.reason or "")
 
 
 def _text(number: float | None) -> str:

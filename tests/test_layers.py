@@ -22,7 +22,16 @@ FOUNDATION = {"model", "constants", "errors"}
 SIDE_BY_SIDE = {"pipeline", "simulate", "recording", "sessions"}
 """Packages that never import each other."""
 
-WORDS = {"contract", "display_units", "wording", "table", "sheet", "spreadsheet", "progress"}
+WORDS = {
+    "contract",
+    "display_units",
+    "progress",
+    "screen_table",
+    "sheet",
+    "spreadsheet",
+    "table",
+    "wording",
+}
 """What turns results into text: above the foundation, beside the packages, below the top."""
 
 JOBS = {"capture_job", "sensor_check_run"}
@@ -51,6 +60,13 @@ ALLOWED: dict[str, set[str]] = {
     "courtside": FOUNDATION
     | JOBS
     | {"capture", "contract", "live", "live_view", "recording", "sensor_watch", "signal_strip"},
+    "bookkeeping": FOUNDATION | {"pipeline", "recording", "sessions"},
+    "forgetting": FOUNDATION | {"bookkeeping", "recording", "sessions"},
+    "session_export": FOUNDATION | {"contract", "recording", "sessions", "spreadsheet"},
+    "cli_sessions": FOUNDATION | WORDS | {"bookkeeping", "cli_options", "recording", "sessions"},
+    "cli_stored": FOUNDATION
+    | WORDS
+    | {"cli_options", "cli_sessions", "forgetting", "session_export"},
     "keyboard": set(),
     **dict.fromkeys(
         JOBS, FOUNDATION | JOBS | {"capture", "live", "live_view", "recording", "replay"}
@@ -65,7 +81,8 @@ ALLOWED: dict[str, set[str]] = {
     "cli": FOUNDATION
     | SIDE_BY_SIDE
     | WORDS
-    | {"capture", "cli_capture", "cli_sensors", "live", "report", "validation"},
+    | {"capture", "live", "report", "validation"}
+    | {"cli_capture", "cli_options", "cli_sensors", "cli_sessions", "cli_stored"},
 }
 """Which parts of the package each part may import, besides itself."""
 
@@ -146,6 +163,7 @@ DASHBOARD_MAY_USE = {
     "imujump.errors",
     "imujump.capture.viewer",
     "imujump.capture.one_capture",
+    "imujump.sessions.session_log",
 }
 """What the page uses of the package: words, the running capture's door, nothing that measures."""
 

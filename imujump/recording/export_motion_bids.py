@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC
 from pathlib import Path
 
@@ -14,6 +13,7 @@ import pyarrow.csv as pa_csv
 
 from imujump.errors import RecordingError
 from imujump.model import FloatArray, Placement, RecordingInfo, SampleSource, SensorInfo
+from imujump.recording.bids_tables import write_json, write_tsv
 from imujump.recording.export_tables import filled_table, new_file, record_batches, unwritable
 from imujump.recording.motion_bids import MOTION_SUFFIX
 from imujump.recording.profiles import CHANNELS
@@ -88,7 +88,7 @@ def export_motion_bids(
         motion.mkdir(parents=True, exist_ok=True)
         _write_root(root, subject)
         _write_channels(motion / f"{stem}_channels", table)
-        _write_json(motion / f"{stem}_motion.json", _motion_sidecar(task, table))
+        write_json(motion / f"{stem}_motion.json", _motion_sidecar(task, table))
         _write_marks(motion / f"{stem}_events", table.info)
         _write_scan(root / f"sub-{subject}", f"motion/{target.name}", table.info)
         _write_motion(target, table)
@@ -135,13 +135,13 @@ def _write_channels(stem: Path, table: WideTable) -> None:
                     _cell(sensor.sensor_id),
                 )
             )
-    _write_tsv(stem.with_name(stem.name + ".tsv"), _HEADER, rows)
+    write_tsv(stem.with_name(stem.name + ".tsv"), _HEADER, rows)
     # The standard asks that columns of one's own are described.
     described = {
         "range": {"Description": "Full scale of the channel, in the channel's units"},
         "sensor": {"Description": "Identifier or serial number of the sensor"},
     }
-    _write_json(stem.with_name(stem.name + ".json"), described)
+    write_json(stem.with_name(stem.name + ".json"), described)
 
 
 def _motion_sidecar(task: str, table: WideTable) -> dict[str, object]:
@@ -172,7 +172,7 @@ def _write_root(root: Path, subject: str) -> None:
             "DatasetType": "raw",
             "GeneratedBy": [{"Name": "imujump"}],
         }
-        _write_json(description, content)
+        write_json(description, content)
     readme = root / "README"
     if not readme.exists():
         readme.write_text(
@@ -194,9 +194,9 @@ def _write_marks(stem: Path, info: RecordingInfo) -> None:
     if not info.marks:
         return
     rows = [(repr(mark.time_s), "n/a", _cell(mark.text)) for mark in info.marks]
-    _write_tsv(stem.with_name(stem.name + ".tsv"), ("onset", "duration", "note"), rows)
+    write_tsv(stem.with_name(stem.name + ".tsv"), ("onset", "duration", "note"), rows)
     described = {"note": {"Description": "Note that a person made during the recording"}}
-    _write_json(stem.with_name(stem.name + ".json"), described)
+    write_json(stem.with_name(stem.name + ".json"), described)
 
 
 def _measured(table: WideTable) -> list[SensorInfo]:
@@ -208,15 +208,10 @@ def _cell(text: str) -> str:
     return " ".join(text.split()) or "n/a"
 
 
-def _write_tsv(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    lines = ["\t".join(map(str, row)) for row in (header, *rows)]
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
-
-
 def _add_row(path: Path, header: Sequence[str], row: Sequence[str]) -> None:
     """Append a row to a small table unless its first cell is there already."""
     if not path.exists():
-        _write_tsv(path, header, [row])
+        write_tsv(path, header, [row])
         return
     lines = path.read_text(encoding="utf-8").splitlines()
     found = lines[0].split("\t") if lines else []
@@ -227,8 +222,3 @@ def _add_row(path: Path, header: Sequence[str], row: Sequence[str]) -> None:
     cells = dict(zip(header, row, strict=True))
     lines.append("\t".join(cells.get(name, "n/a") for name in found))
     path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
-
-
-def _write_json(path: Path, content: Mapping[str, object]) -> None:
-    text = json.dumps(content, indent=2, ensure_ascii=False)
-    path.write_text(text + "\n", encoding="utf-8", newline="\n")

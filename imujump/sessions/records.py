@@ -88,7 +88,10 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class StoredRecording:
-    """A recording that results came from, known by its content."""
+    """A recording that results came from, known by its content.
+
+    ``pipeline_version`` is the newest that analysed it.
+    """
 
     recording_id: int
     session_id: int
@@ -99,6 +102,7 @@ class StoredRecording:
     added_utc: datetime | None = None
     started_utc: datetime | None = None
     duration_s: float = 0.0
+    pipeline_version: str = ""
 
 
 @dataclass(frozen=True, slots=True)

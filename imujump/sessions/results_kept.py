@@ -71,9 +71,17 @@ def recording_by(connection: Connection, condition: ColumnElement[bool]) -> list
             row.added_utc,
             row.started_utc,
             row.duration_s,
+            row.pipeline_version,
         )
         for row in rows
     ]
+
+
+def owner(connection: Connection, sha256: str) -> int | None:
+    """Return the id of the athlete for whom a recording is kept."""
+    return connection.execute(
+        select(sessions.c.athlete_id).join(recordings).where(recordings.c.sha256 == sha256)
+    ).scalar()
 
 
 def add_recording(connection: Connection, facts: Mapping[str, Any]) -> int:

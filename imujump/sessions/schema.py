@@ -117,6 +117,7 @@ recordings = Table(
     Column("remarks", JSON, nullable=False),
     Column("started_utc", Utc, nullable=False),
     Column("duration_s", Float, nullable=False),
+    Column("pipeline_version", String(64), nullable=False),
     Column("added_utc", Utc, nullable=False),
     sqlite_autoincrement=True,
 )

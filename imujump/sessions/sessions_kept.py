@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, case, func, insert, select, update
+from sqlalchemy import Connection, Row, and_, case, delete, func, insert, select, update
 
 from imujump.sessions.plain_text import clean_text
 from imujump.sessions.records import Note, NoteKind, Session, SessionOverview, Standing
@@ -19,6 +19,10 @@ from imujump.sessions.schema import (
     results,
     sessions,
 )
+
+SAME_TRAINING_S = 3 * 3600.0
+"""Recordings no further apart than this are of one session, if nothing said of them differs (own
+choice: longer than any rest, shorter than from one training to the next on the same day)."""
 
 CIRCUMSTANCES = ("surface", "shoe", "place", "mounting", "note")
 """What is said of a session in words."""
@@ -87,6 +91,83 @@ def add(
     )
     assert inserted.inserted_primary_key is not None
     return int(inserted.inserted_primary_key[0])
+
+
+def fitting(
+    connection: Connection,
+    athlete_id: int,
+    began_utc: datetime,
+    duration_s: float,
+    words: Mapping[str, str],
+) -> int:
+    """Return the session that a recording belongs to; it is made if there is none.
+
+    Parameters
+    ----------
+    connection : Connection
+        Written to.
+    athlete_id : int
+        Whose session.
+    began_utc : datetime
+        When the recording began.
+    duration_s : float
+        Its length.
+    words : mapping of str to str
+        What is said of the session; what is said of both must agree, except the note.
+    """
+    told = {name: text for name, text in _words(words).items() if text}
+    near = timedelta(seconds=SAME_TRAINING_S)
+    first, last = began_utc - near, began_utc + timedelta(seconds=duration_s) + near
+    rows = connection.execute(
+        select(sessions, recordings.c.started_utc.label("began"), recordings.c.duration_s)
+        .join(recordings, isouter=True)
+        .where(
+            sessions.c.athlete_id == athlete_id,
+            # No training lasts longer than this; the index does the rest.
+            sessions.c.started_utc.between(first - timedelta(days=1), last + timedelta(days=1)),
+        )
+        .order_by(sessions.c.started_utc)
+    ).all()
+    for row in rows:
+        start = row.began or row.started_utc
+        end = start + timedelta(seconds=row.duration_s or 0.0)
+        differs = any(
+            name in told and getattr(row, name) and getattr(row, name) != told[name]
+            for name in CIRCUMSTANCES
+            if name != "note"
+        )
+        if start <= last and end >= first and not differs:
+            _complete(connection, _session(row), told, began_utc)
+            return int(row.session_id)
+    return add(connection, athlete_id, began_utc, told)
+
+
+def _complete(
+    connection: Connection, session: Session, told: Mapping[str, str], began_utc: datetime
+) -> None:
+    """Add to a session what a further recording of it tells."""
+    facts: dict[str, Any] = {name: text for name, text in told.items() if name != "note"}
+    note = told.get("note", "")
+    if note and note not in session.note:
+        facts["note"] = f"{session.note}\n{note}".strip()
+    if began_utc < session.started_utc:
+        facts["started_utc"] = began_utc
+    if facts:
+        change(connection, session.session_id, facts)
+
+
+def follow(connection: Connection, recording_id: int, old_id: int, new_id: int) -> None:
+    """Let notes follow a recording that moved to another session; remove an empty session."""
+    moved = select(attempts.c.attempt_id).where(attempts.c.recording_id == recording_id)
+    connection.execute(update(notes).where(notes.c.attempt_id.in_(moved)).values(session_id=new_id))
+    left = connection.execute(
+        select(func.count()).select_from(recordings).where(recordings.c.session_id == old_id)
+    ).scalar_one()
+    if not left and old_id != new_id:
+        connection.execute(
+            update(notes).where(notes.c.session_id == old_id).values(session_id=new_id)
+        )
+        connection.execute(delete(sessions).where(sessions.c.session_id == old_id))
 
 
 def change(connection: Connection, session_id: int, facts: Mapping[str, Any]) -> bool:

@@ -14,10 +14,10 @@ from dashboard.athletes import Athlete, AthleteBook
 from dashboard.court_view import court_view
 from dashboard.hub import IN_FLIGHT, QUEUE, Hub
 from dashboard.live_state import LiveState
-from dashboard.session_log import EntryKind, SessionLog
 from dashboard.set_control import Height, falls, least_detectable_change_m, margin
 from imujump.contract import attempt_document
 from imujump.model import METRIC_NAMES
+from imujump.sessions.session_log import EntryKind, SessionLog
 from tests.analyses import one_foot_attempt
 
 # --- margins ---------------------------------------------------------------------------------

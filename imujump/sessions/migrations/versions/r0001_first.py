@@ -60,6 +60,7 @@ def upgrade() -> None:
         sa.Column("remarks", sa.JSON, nullable=False),
         sa.Column("started_utc", _INSTANT, nullable=False),
         sa.Column("duration_s", sa.Float, nullable=False),
+        sa.Column("pipeline_version", sa.String(64), nullable=False),
         sa.Column("added_utc", _INSTANT, nullable=False),
         sa.PrimaryKeyConstraint("recording_id", name="pk_recordings"),
         sa.UniqueConstraint("sha256", name="uq_recordings_sha256"),

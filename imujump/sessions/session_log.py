@@ -1,7 +1,7 @@
-"""What the coach notes, in a small file beside the recording to which lines are only added.
+"""What the coach notes beside the court, in a file to which lines are only added.
 
-Taking something back adds a line as well. The file is for now: pages use :class:`SessionLog`
-and know nothing of how it keeps things.
+It lies beside the recording. Taking something back adds a line as well. When the recording goes
+into the store, what stands in the log goes with it.
 """
 
 from __future__ import annotations
@@ -116,6 +116,10 @@ class SessionLog:
 def _entry(line: bytes) -> Entry | None:
     try:
         told = json.loads(line)
-        return Entry(**{**told, "kind": EntryKind(told["kind"])})
-    except (ValueError, TypeError, KeyError):
+        entry = Entry(**{**told, "kind": EntryKind(told["kind"])})
+    except (ValueError, TypeError, KeyError, RecursionError):
         return None
+    attempt = entry.attempt
+    fits = isinstance(attempt, int | None) and isinstance(entry.number, int)
+    texts = isinstance(entry.text, str) and isinstance(entry.noted_utc, str)
+    return entry if fits and texts and isinstance(entry.data, dict) else None

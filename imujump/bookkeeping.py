@@ -1,0 +1,177 @@
+"""Puts a recording into the store: opens it, analyses it, checks it, keeps it."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from imujump.errors import StoreError
+from imujump.model import Analysis, SampleSource
+from imujump.pipeline.engine import analyse
+from imujump.recording.content_hash import content_hash
+from imujump.recording.files import open_recording
+from imujump.sessions.court_log import CourtLog, read_court_log
+from imujump.sessions.keeping import Gathered
+from imujump.sessions.plain_text import path_of
+from imujump.sessions.records import Kept, Standing, StoredRecording, Task
+from imujump.sessions.remarks import remarks
+from imujump.sessions.session_log import SessionLog
+from imujump.sessions.store import SessionStore
+
+LOG_SUFFIX = ".log.jsonl"
+
+Analyse = Callable[[SampleSource], Analysis]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a person says of a recording; what is empty or ``None`` may stand in its log.
+
+    ``words`` are surface, shoe, place, mounting and note of the session.
+    """
+
+    task: Task | None = None
+    words: Mapping[str, str] = field(default_factory=dict)
+    from_athlete: bool = False
+    column_map: Path | None = None
+
+
+def pipeline_version() -> str:
+    """Return the version under which results are kept."""
+    return version("imujump")
+
+
+def add_recording(
+    store: SessionStore,
+    path: Path,
+    athlete_id: int,
+    told: Told | None = None,
+    run: Analyse = analyse,
+    by_version: str | None = None,
+    move: bool = False,
+) -> Kept:
+    """Put a recording into the store.
+
+    A recording that is there already, whatever its file is called now, is analysed again only if
+    this pipeline is newer than the one that analysed it; its old figures stay. A courtside log
+    beside a new recording goes in with it.
+
+    Parameters
+    ----------
+    store : SessionStore
+        Where to.
+    path : Path
+        The recording, of any kind that can be read.
+    athlete_id : int
+        Who jumped.
+    told : Told, optional
+        What is known of it besides.
+    run : callable
+        The pipeline.
+    by_version : str, optional
+        Its version; that of this program when ``None``.
+    move : bool
+        Take the recording from another athlete, for whom it was kept by mistake.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be read.
+    StoreError
+        If the store cannot be used, or the recording is kept for another athlete.
+    ConsentError
+        If the athlete may be a minor and no guardian's consent is noted; nothing is kept then.
+    """
+    said = told or Told()
+    by_version = by_version or pipeline_version()
+    sha256 = content_hash(path, said.column_map)
+    known = store.find_recording(sha256)
+    if known is not None:
+        known = _belongs(store, known, path, athlete_id, move)
+        if not is_newer(by_version, known.pipeline_version):
+            ids = tuple(a.attempt_id for a in store.attempts_of_recording(known.recording_id))
+            return Kept(known, ids, is_new=False)
+    source = open_recording(path, said.column_map)
+    with contextlib.ExitStack() as stack:
+        if close := getattr(source, "close", None):
+            stack.callback(close)
+        began = source.info.started_utc or _written(path)
+        # Asked before the long work; asked again when it is kept.
+        store.check_consent(athlete_id, began.year)
+        analysis = run(source)
+    log = _log(path, analysis)
+    task = said.task or log.task
+    words = {"surface": log.surface, "shoe": log.shoe}
+    words |= {name: text for name, text in said.words.items() if text}
+    doubts = list(remarks(analysis, task))
+    if analysis.started_utc is None:
+        doubts.append("The recording does not say when it began; the file's time stands for it.")
+    named = store.find_athlete(log.athlete) if log.athlete.strip() else None
+    if log.athlete.strip() and (named is None or named.athlete_id != athlete_id):
+        doubts.append(f"The courtside log names {log.athlete}.")
+    gathered = Gathered(
+        sha256=sha256,
+        path=path,
+        analysis=analysis,
+        version=by_version,
+        task=task,
+        standing=Standing.WAITING if said.from_athlete else Standing.COUNTED,
+        remarks=doubts,
+        started_utc=began,
+        words=words,
+        lines=log.lines,
+        invalid=log.invalid,
+    )
+    return store.keep_recording(athlete_id, gathered)
+
+
+def _belongs(
+    store: SessionStore, known: StoredRecording, path: Path, athlete_id: int, move: bool
+) -> StoredRecording:
+    """See that a recording that is kept belongs to the athlete, and note where its file is."""
+    owner = store.session(known.session_id).athlete_id
+    if owner != athlete_id:
+        if not move:
+            raise StoreError(
+                str(path),
+                f"this recording is kept for {store.athlete(owner).name} already",
+                "add --move if it is another athlete's",
+            )
+        known = store.move_recording(known.recording_id, athlete_id)
+    if not path_of(known.path).exists():
+        known = store.set_path(known.recording_id, path)
+    return known
+
+
+def is_newer(one: str, other: str) -> bool:
+    """Tell whether a version is newer than another one, by its numbers.
+
+    >>> is_newer("0.10.0", "0.9.3"), is_newer("1.0", "1.0")
+    (True, False)
+    """
+    numbers, others = ([int(n) for n in re.findall(r"\d+", v)] for v in (one, other))
+    return numbers > others
+
+
+def log_beside(path: Path) -> Path | None:
+    """Find the courtside log that lies beside a recording."""
+    for name in (path.with_suffix(LOG_SUFFIX), path.with_name(path.name + LOG_SUFFIX)):
+        if name.is_file():
+            return name
+    return None
+
+
+def _log(path: Path, analysis: Analysis) -> CourtLog:
+    beside = log_beside(path)
+    if beside is None:
+        return CourtLog()
+    return read_court_log(SessionLog(beside).entries(), analysis.attempts)
+
+
+def _written(path: Path) -> datetime:
+    return datetime.fromtimestamp(path.stat().st_mtime, UTC)

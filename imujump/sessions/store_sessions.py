@@ -1,0 +1,79 @@
+"""The part of the store that keeps sessions and what was noted in them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from imujump.sessions import sessions_kept
+from imujump.sessions.access import StoreAccess
+from imujump.sessions.records import Note, NoteKind, Session, SessionOverview
+
+
+class SessionNotes(StoreAccess):
+    """Sessions and notes."""
+
+    def sessions(self, athlete_id: int | None = None) -> list[SessionOverview]:
+        """List sessions with their counts, newest first."""
+        with self._read() as connection:
+            return sessions_kept.overviews(connection, athlete_id)
+
+    def session(self, session_id: int) -> Session:
+        """Return one session."""
+        with self._read() as connection:
+            return self._session(connection, session_id)
+
+    def add_session(self, athlete_id: int, started_utc: datetime, **words: str) -> Session:
+        """Add a session; ``words`` are surface, shoe, place, mounting and note."""
+        with self._write() as connection:
+            self._athlete(connection, athlete_id)
+            return self._session(
+                connection, sessions_kept.add(connection, athlete_id, started_utc, words)
+            )
+
+    def change_session(self, session_id: int, **facts: Any) -> Session:
+        """Change what is said of a session; the rest stays."""
+        with self._write() as connection:
+            if facts:
+                sessions_kept.change(connection, session_id, facts)
+            return self._session(connection, session_id)
+
+    def notes(self, session_id: int) -> list[Note]:
+        """List a session's notes in order; those that were taken back are left out."""
+        with self._read() as connection:
+            return sessions_kept.all_notes(connection, session_id)
+
+    def add_note(
+        self,
+        session_id: int,
+        kind: NoteKind,
+        text: str,
+        attempt_id: int | None = None,
+        noted_utc: datetime | None = None,
+    ) -> Note:
+        """Add a note to a session, now unless a time is given."""
+        line = {
+            "session_id": session_id,
+            "attempt_id": attempt_id,
+            "noted_utc": noted_utc or datetime.now(UTC),
+            "kind": kind,
+            "text": text,
+        }
+        with self._write() as connection:
+            self._session(connection, session_id)
+            (note_id,) = sessions_kept.add_notes(connection, [line])
+            all_notes = sessions_kept.all_notes(connection, session_id)
+            return next(note for note in all_notes if note.note_id == note_id)
+
+    def withdraw_note(self, note_id: int) -> None:
+        """Take a note back; it stays in the database and is no longer listed."""
+        self._stand(note_id, datetime.now(UTC))
+
+    def restore_note(self, note_id: int) -> None:
+        """Let a note that was taken back stand again."""
+        self._stand(note_id, None)
+
+    def _stand(self, note_id: int, withdrawn: datetime | None) -> None:
+        with self._write() as connection:
+            if not sessions_kept.withdraw_note(connection, note_id, withdrawn):
+                raise self._missing("note")
