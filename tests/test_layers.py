@@ -47,6 +47,7 @@ ALLOWED: dict[str, set[str]] = {
     "sessions": FOUNDATION,
     "capture": FOUNDATION | {"recording", "simulate"},
     **dict.fromkeys(WORDS, FOUNDATION | WORDS),
+    "answers_in_words": FOUNDATION | WORDS | {"sessions"},
     "engine_thread": FOUNDATION | {"pipeline"},
     "sensor_tally": FOUNDATION | {"capture", "recording"},
     "live": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture", "engine_thread", "sensor_tally"},

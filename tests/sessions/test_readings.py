@@ -1,0 +1,87 @@
+"""From stored attempts to sessions of one metric."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from imujump.model import Estimate, Side
+from imujump.sessions.readings import Filter, metric_by_session
+from imujump.sessions.records import Session, Standing, StoredAttempt, Task
+
+START = datetime(2026, 2, 1, 18, tzinfo=UTC)
+SESSIONS = [
+    Session(2, 1, START + timedelta(days=7), "sand", "none", mounting="b"),
+    Session(1, 1, START, "hall", "low", mounting="a"),
+]
+METRIC = "height_flight_m"
+
+
+def attempt(number: int, value: float | None, session: int = 1, **changed) -> StoredAttempt:
+    plain = StoredAttempt(
+        attempt_id=number,
+        session_id=session,
+        athlete_id=1,
+        recording_id=1,
+        number=number,
+        task=Task.ONE_FOOT,
+        taken_utc=START + timedelta(minutes=number),
+        pipeline_version="1",
+        style=None,
+        side=Side.LEFT,
+        valid=True,
+        metrics={METRIC: Estimate(value, None if value is None else 0.01, None, "invented")},
+    )
+    return replace(plain, **changed)
+
+
+ATTEMPTS = [
+    attempt(3, 0.43),
+    attempt(1, 0.41),
+    attempt(2, None),
+    attempt(4, float("nan")),
+    attempt(5, 0.50, valid=False),
+    attempt(6, 0.50, invalid_mark="stumbled"),
+    attempt(7, 0.50, standing=Standing.WAITING),
+    attempt(8, 0.60, task=Task.TWO_FOOT),
+    attempt(9, 0.45, side=Side.RIGHT),
+    attempt(10, 0.44, session=2, pipeline_version="2"),
+    attempt(11, 0.44, session=99),
+]
+
+
+def test_only_what_counts_in_order_of_time() -> None:
+    found = metric_by_session(ATTEMPTS, SESSIONS, METRIC, Filter(Task.ONE_FOOT))
+    assert [s.session_id for s in found] == [1, 2]
+    assert found[0].values.tolist() == [0.41, 0.43, 0.45]
+    assert found[0].mean == pytest.approx(0.43)
+    assert found[0].sigma == pytest.approx(0.01)
+    assert found[0].conditions.sides == {"left", "right"}
+    assert found[1].conditions.pipelines == {"2"}
+    assert found[1].conditions.surface == "sand"
+
+
+def test_filters() -> None:
+    def ids(**wanted) -> list[int]:
+        chosen = Filter(**{"task": Task.ONE_FOOT, **wanted})
+        found = metric_by_session(ATTEMPTS, SESSIONS, METRIC, chosen)
+        return [r.attempt_id for session in found for r in session.readings]
+
+    assert ids(side=Side.RIGHT) == [9]
+    assert ids(surface="sand") == ids(shoe="none") == ids(mounting="b") == [10]
+    assert ids(since=START + timedelta(days=1)) == [10]
+    assert ids(until=START + timedelta(days=1)) == [1, 3, 9]
+    assert ids(task=Task.TWO_FOOT) == [8]
+    assert ids(task=Task.STANDING) == []
+    assert metric_by_session([], SESSIONS, METRIC, Filter(Task.ONE_FOOT)) == ()
+    two = metric_by_session(ATTEMPTS, SESSIONS, METRIC, Filter(Task.TWO_FOOT))
+    assert two[0].conditions.sides == frozenset()
+
+
+def test_athletes_are_not_mixed() -> None:
+    with pytest.raises(ValueError, match=r"^attempts are of 2 athletes"):
+        metric_by_session(
+            [ATTEMPTS[0], attempt(1, 0.4, athlete_id=2)], SESSIONS, METRIC, Filter(Task.ONE_FOOT)
+        )
