@@ -45,3 +45,10 @@ def test_line_ends_and_quotes_follow_rfc_4180():
     assert text.endswith("\r\n")
     assert header().count("\r\n") == 1
     assert read(text)[0]["recording"] == path
+
+
+def test_no_text_is_taken_for_a_formula_and_numbers_stay_numbers():
+    for name in ("=1+1.tsv", "+a.tsv", "-a.tsv", "@a.tsv", "\ta.tsv", "\ra.tsv", " =a.tsv"):
+        (row,) = read(header() + rows(name, [one_foot_attempt()]))
+        assert row["recording"] == f"'{name}"
+    assert row["pelvis_tilt_rad"] == "-0.08"

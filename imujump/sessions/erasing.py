@@ -19,6 +19,9 @@ from imujump.sessions.schema import (
     sessions,
 )
 
+WAIT_MS = 500
+"""How long to wait for other programs before traces are told, ms (own choice)."""
+
 
 def erase(connection: Connection, athlete_id: int) -> Erased | None:
     """Delete all that is kept of a person; ``None`` if nothing is."""
@@ -65,6 +68,7 @@ def _overwrite_file(engine: Engine) -> tuple[str, ...]:
         database = raw.driver_connection
         assert isinstance(database, sqlite3.Connection)
         try:
+            database.execute(f"PRAGMA busy_timeout = {WAIT_MS}")
             database.execute("VACUUM")
             held = database.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
         except sqlite3.Error as error:
@@ -73,6 +77,7 @@ def _overwrite_file(engine: Engine) -> tuple[str, ...]:
             return (f"The room of what was deleted could not be overwritten: {error}.",)
     finally:
         raw.close()
+        engine.dispose()  # others wait longer than this connection does
     return busy if held else ()
 
 

@@ -1,8 +1,8 @@
-"""Stores to test on: a file, and a schema of a real server."""
+"""Stores to test on: a file, and a database of a real server."""
 
 from __future__ import annotations
 
-import itertools
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,14 +10,12 @@ import psycopg
 import pytest
 
 from imujump.sessions.store import SessionStore, open_store
-from tests.sessions.server import programs, running
-
-_NUMBERS = itertools.count(1)
+from tests.sessions.server import fresh_database, programs, running
 
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[str]:
-    """The address of a running PostgreSQL server."""
+    """The address of a running PostgreSQL server, with NAME where a database's name goes."""
     binaries = programs()
     if binaries is None:
         pytest.skip("no PostgreSQL server is installed (Debian: apt install postgresql)")
@@ -25,23 +23,53 @@ def server() -> Iterator[str]:
         yield url
 
 
-def fresh_schema(server: str) -> str:
-    """Make an empty schema on the server; returns an address that sees nothing else."""
-    name = f"club_{next(_NUMBERS)}"
-    with psycopg.connect(server, autocommit=True) as connection:
-        connection.execute(f"CREATE SCHEMA {name}")
-    return f"{server}&options=-csearch_path%3D{name}"
+# Making the tables takes much longer than copying them.
+
+
+@pytest.fixture(scope="session")
+def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("empty") / "club.sqlite"
+    open_store(path).close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def empty_database(server: str) -> str:
+    with psycopg.connect(server.replace("NAME", "postgres"), autocommit=True) as connection:
+        connection.execute("CREATE DATABASE club_template")
+    open_store(server.replace("NAME", "club_template")).close()
+    return "club_template"
 
 
 @pytest.fixture(params=["file", "server"])
 def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Where an empty store may be made: first in a file, then on a server."""
+    """A store without anything in it: first a file, then on a server."""
+    if request.param == "file":
+        path = tmp_path / "club.sqlite"
+        shutil.copy(request.getfixturevalue("empty_file"), path)
+        return str(path)
+    like = request.getfixturevalue("empty_database")
+    return fresh_database(request.getfixturevalue("server"), like)
+
+
+@pytest.fixture(params=["file", "server"])
+def new_place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where a store may be made: first a file, then on a server."""
     if request.param == "file":
         return str(tmp_path / "club.sqlite")
-    return fresh_schema(request.getfixturevalue("server"))
+    return fresh_database(request.getfixturevalue("server"))
 
 
 @pytest.fixture
 def store(place: str) -> Iterator[SessionStore]:
     with open_store(place) as opened:
+        yield opened
+
+
+@pytest.fixture
+def file_store(empty_file: Path, tmp_path: Path) -> Iterator[SessionStore]:
+    """A store in a file only, where the database makes no difference."""
+    path = tmp_path / "club.sqlite"
+    shutil.copy(empty_file, path)
+    with open_store(path) as opened:
         yield opened

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import shutil
 import subprocess
@@ -10,8 +11,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import psycopg
+
 SYSTEM_USER = "postgres"
 """The server refuses to run for root; Debian's package brings this user."""
+
+_NUMBERS = itertools.count(1)
 
 DEBIAN = Path("/usr/lib/postgresql")
 
@@ -27,7 +32,7 @@ def programs() -> Path | None:
 
 @contextmanager
 def running(binaries: Path) -> Iterator[str]:
-    """Run a server; yields the address of an empty database."""
+    """Run a server; yields its address, with NAME where a database's name goes."""
     # Not pytest's own folder: the server's user may not look into that.
     folder = Path(tempfile.mkdtemp(prefix="imujump-server-"))
     as_user: list[str] = []
@@ -51,8 +56,16 @@ def running(binaries: Path) -> Iterator[str]:
         settings = f"-F -c listen_addresses='' -c unix_socket_directories='{folder}'"
         run("pg_ctl", "-D", str(data), "-w", "-l", str(folder / "log"), "-o", settings, "start")
         try:
-            yield f"postgresql://coach@/postgres?host={folder}"
+            yield f"postgresql://coach@/NAME?host={folder}"
         finally:
             run("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def fresh_database(server: str, like: str = "template1") -> str:
+    """Make a database on the server, empty or like another one; returns its address."""
+    name = f"club_{next(_NUMBERS)}"
+    with psycopg.connect(server.replace("NAME", "postgres"), autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
+    return server.replace("NAME", name)
