@@ -12,7 +12,7 @@ analysed at once.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,6 +27,7 @@ from imujump.model import (
     SampleBatch,
     SampleSource,
 )
+from imujump.pipeline.attempt_motion import AttemptMotion
 from imujump.pipeline.clock import LATE_S, SessionClock
 from imujump.pipeline.feeding import feed
 from imujump.pipeline.hopeless import why_hopeless
@@ -88,6 +89,8 @@ class Engine:
     stride_s : float
         Least new stream of each sensor between two rounds of work; results do not depend on
         it.
+    on_motion : callable, optional
+        Told each attempt together with the motion behind it.
 
     Examples
     --------
@@ -103,10 +106,12 @@ class Engine:
         info: RecordingInfo,
         gravity_mps2: float = STANDARD_GRAVITY_MPS2,
         stride_s: float = 0.0,
+        on_motion: Callable[[Attempt, AttemptMotion], None] | None = None,
     ) -> None:
         self.info = info
         self.gravity_mps2 = gravity_mps2
         self._stride_s = stride_s
+        self._on_motion = on_motion
         self._sensors = {
             s.placement: _Sensor(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
         }
@@ -362,9 +367,12 @@ class Engine:
         if not streams:
             return
         found = analyse_span(span, streams, lines)
-        for attempt in found.attempts:
-            self._attempts.append(replace(attempt, number=len(self._attempts) + 1))
+        for motion in found.motions:
+            attempt = replace(motion.attempt(), number=len(self._attempts) + 1)
+            self._attempts.append(attempt)
             self._claimed_until_s = attempt.landing_s
+            if self._on_motion is not None:
+                self._on_motion(attempt, motion)
         self._warnings |= dict.fromkeys(found.warnings)
 
     def _opening_s(self, first: int) -> tuple[float, bool]:
@@ -397,7 +405,16 @@ def analyse(source: SampleSource, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -
     Analysis
         Attempts, sensor reports and warnings.
     """
-    engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S)
+    return analyse_with_motion(source, None, gravity_mps2)
+
+
+def analyse_with_motion(
+    source: SampleSource,
+    on_motion: Callable[[Attempt, AttemptMotion], None] | None,
+    gravity_mps2: float = STANDARD_GRAVITY_MPS2,
+) -> Analysis:
+    """Analyse a whole recording, as :func:`analyse`, and hand over each attempt's motion."""
+    engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S, on_motion)
     feed(engine, source)
     # Some warnings are known to a source only once it has been read to its end.
     engine.info = source.info

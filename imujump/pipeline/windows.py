@@ -8,27 +8,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from imujump.model import (
-    Attempt,
-    EventKind,
-    GaitEvent,
-    IntArray,
-    Placement,
-    Side,
-)
-from imujump.pipeline.attempts import Jump, build_jump
+from imujump.model import GaitEvent, IntArray, Placement, Side
+from imujump.pipeline.attempt_motion import AttemptMotion, foot_events
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.calibration import calibrate, find_rests, quietest
 from imujump.pipeline.clock_apart import clocks_apart
 from imujump.pipeline.clock_course import ClockLine
-from imujump.pipeline.clock_spread import with_clock_spread
 from imujump.pipeline.contacts import Contact, find_contacts
 from imujump.pipeline.dark_spells import blind_s
 from imujump.pipeline.flights import pelvis_flights, pick_attempts, shank_flights
 from imujump.pipeline.gap_filling import has_long_gaps, refilled
 from imujump.pipeline.kinematics import pelvis_height
 from imujump.pipeline.linkage import LinkedBody
-from imujump.pipeline.metrics import measure
 from imujump.pipeline.rests import pivot_levers, still_samples
 from imujump.pipeline.streams import Samples, SensorStream
 from imujump.pipeline.support import stance_spells
@@ -75,9 +66,9 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """Attempts of a span, and sentences on what stood in the way."""
+    """Attempts of a span with their motion, and sentences on what stood in the way."""
 
-    attempts: tuple[Attempt, ...]
+    motions: tuple[AttemptMotion, ...]
     warnings: tuple[str, ...]
 
 
@@ -92,21 +83,6 @@ class Footfalls:
     def events(self) -> tuple[GaitEvent, ...]:
         """All foot strikes and toe-offs in order."""
         return foot_events(self.contacts, self.start_s, self.body.step_s)
-
-
-def foot_events(
-    contacts: tuple[Contact, ...], start_s: float, step_s: float
-) -> tuple[GaitEvent, ...]:
-    """Strikes and toe-offs of contacts, in order; sample 0 is at ``start_s``."""
-    events = []
-    for contact in contacts:
-        for kind, index, sigma_s in (
-            (EventKind.FOOT_STRIKE, contact.strike, contact.strike_sigma_s),
-            (EventKind.TOE_OFF, contact.toe_off, contact.toe_off_sigma_s),
-        ):
-            if index is not None:
-                events.append(GaitEvent(kind, contact.side, start_s + index * step_s, sigma_s))
-    return tuple(sorted(events, key=lambda e: e.time_s))
 
 
 def analyse_span(
@@ -156,7 +132,9 @@ def analyse_span(
     seen = [f for f in flights if not blind_s(window, window.sensors, f.start, f.end)]
     if any(flight.high for flight in seen):
         flights = seen  # a flight in the dark may be none
-    measured: list[tuple[Attempt, Jump]] = []
+    apart = clocks_apart(linked.lateness())
+    sigma_s = {p: math.hypot(line.sigma_s, apart.sigma_s[p]) for p, line in lines.items()}
+    motions: list[AttemptMotion] = []
     for flight in pick_attempts(flights, height, step_s):
         if start_s + flight.start * step_s < span.after_s:
             continue
@@ -164,20 +142,12 @@ def analyse_span(
         if reason is not None:
             warnings.append(f"{_clock(start_s + flight.start * step_s)}: {reason}.")
             continue
-        jump = build_jump(window, body, flight, contacts)
-        attempt = _attempt(window, body, jump, contacts, start_s)
-        measured.append((attempt, jump))
-    if not measured:
+        motions.append(AttemptMotion(window, body, flight, contacts, start_s, sigma_s))
+    if not motions:
         return Found((), tuple(warnings))
-    apart = clocks_apart(linked.lateness())
-    sigma_s = {p: math.hypot(line.sigma_s, apart.sigma_s[p]) for p, line in lines.items()}
-    attempts = [
-        with_clock_spread(attempt, body, jump, sigma_s, span.gravity_mps2)
-        for attempt, jump in measured
-    ]
     warnings.extend(f"{_clock(start_s)}: {text}." for text in apart.warnings)
     warnings.extend(_mounting(body, contacts))
-    return Found(tuple(attempts), tuple(warnings))
+    return Found(tuple(motions), tuple(warnings))
 
 
 def footfalls(
@@ -298,41 +268,6 @@ def _motion(
     spells = stance_spells(body, near_floor=True)
     body = linked.solve(still_samples(body, spells), pivot_levers(body, spells))
     return linked, body, find_contacts(body)
-
-
-def _attempt(
-    window: Window, body: Body, jump: Jump, contacts: tuple[Contact, ...], start_s: float
-) -> Attempt:
-    h = window.step_s
-    metrics, steps = measure(window, body, jump, start_s)
-    begin = next(iter(jump.run_up), None) or next(iter(jump.plant), None)
-    first = jump.toe_off - 1.0 / h
-    if begin is not None and begin.strike is not None:
-        first = min(first, begin.strike - 1.2 / h)
-    last = jump.landing + 2.0 / h
-    low_s, high_s = start_s + first * h, start_s + last * h
-    events = [e for e in foot_events(contacts, start_s, h) if low_s <= e.time_s <= high_s]
-    reasons = []
-    if jump.style is None:
-        reasons.append(jump.unseen or "take-off foot not seen: shank sensors missing")
-    if jump.motion_lost is not None:
-        reasons.append(jump.motion_lost)
-    side = jump.plant[0].side if jump.plant else None
-    end = min(jump.landing + 1.0 / h, window.samples - 1.0)
-    return Attempt(
-        number=0,
-        start_s=start_s + max(first, 0.0) * h,
-        end_s=start_s + end * h,
-        toe_off_s=start_s + jump.toe_off * h,
-        landing_s=start_s + jump.landing * h,
-        take_off_style=jump.style,
-        take_off_side=side,
-        valid=jump.motion_lost is None,
-        reasons=tuple(reasons),
-        events=tuple(events),
-        steps=steps,
-        metrics=metrics,
-    )
 
 
 def _mounting(body: Body, contacts: tuple[Contact, ...]) -> list[str]:
