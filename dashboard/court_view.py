@@ -47,7 +47,7 @@ def court_view(
     typical_error_m : float or None
         The athlete's own typical error of jump height.
     picked : int or None
-        The attempt to compare with; the best when None.
+        The attempt to compare with, if not the highest.
     choice : (str, sequence of str)
         The metrics of the large number and of the small ones.
     """
@@ -55,13 +55,17 @@ def court_view(
     large, small = choice
     latest = max(attempts, default=None)
     heights = _heights(attempts, notes)
-    other = picked if picked in attempts and picked != latest else _best(heights, latest)
+
+    def drawn(number: int | None) -> dict[str, Any] | None:
+        return None if number is None else _drawn(attempts[number], notes)
+
     return {
         "begin": notes.begin,
         "attempt_count": len(attempts),
-        "latest": None if latest is None else _drawn(attempts[latest], notes),
-        "other": None if other is None else _drawn(attempts[other], notes),
-        "other_is_picked": other is not None and other == picked,
+        "latest": drawn(latest),
+        "best": drawn(_best(heights, None)),
+        "best_before": drawn(_best(heights, latest)),
+        "picked": drawn(picked if picked in attempts else None),
         "numbers": _numbers(attempts.get(latest or 0), large, small),
         "choice": {"large": large, "small": list(small)},
         "list": [_listed(number, attempts[number], notes, large) for number in sorted(attempts)],
@@ -107,9 +111,10 @@ def _heights(attempts: Mapping[int, Document], notes: _Notes) -> list[Height]:
     return found
 
 
-def _best(heights: Sequence[Height], latest: int | None) -> int | None:
-    earlier = [each for each in heights if each.attempt != latest]
-    return max(earlier, key=lambda each: each.value_m).attempt if earlier else None
+def _best(heights: Sequence[Height], without: int | None) -> int | None:
+    """Return the highest of the attempts that count, one left out."""
+    others = [each for each in heights if each.attempt != without]
+    return max(others, key=lambda each: each.value_m).attempt if others else None
 
 
 def _drawn(document: Document, notes: _Notes) -> dict[str, Any]:

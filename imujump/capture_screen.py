@@ -203,7 +203,8 @@ class PlainLines:
             found.append(f"{now} {missed} foot events not shown")
         for event in events:
             verb = "down" if event["kind"] == "foot_strike" else "off"
-            if event["standing"] == "early":
+            # Told again when the speed of its step is known.
+            if event["standing"] == "early" and event.get("speed_mps") is None:
                 found.append(f"{clock_time(event['time_s'])} {event['side']} {verb}")
         for attempt in state["attempts"]:
             if attempt["attempt"] > self._attempts:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from types import TracebackType
 from typing import Protocol, Self
@@ -28,7 +28,7 @@ from imujump.model import (
     SampleBatch,
     SensorInfo,
 )
-from imujump.pipeline.early import EarlyEvent, EarlySteps
+from imujump.pipeline.early import EarlyEvent, EarlySpeed, EarlySteps
 from imujump.pipeline.engine import Engine
 from imujump.pipeline.revision import KnownEvent, Standing, revised
 from imujump.recording.format import StatusChange
@@ -58,7 +58,8 @@ NEWS_S = 0.2
 class Told:
     """A foot event as it was told, or told anew.
 
-    ``early`` says what it took to know it, None when it comes from a closed attempt;
+    ``early`` says what it took to know it, None when it comes from a closed attempt or when the
+    speed of its step has become known;
     ``published_s`` is session time when it was told, None without a clock.
     """
 
@@ -202,7 +203,9 @@ class LiveSession:
                 found += self._early.push(entry)
         found += self._early.advance(time_s)
         self._tell([self._numbered(each) for each in found])
-        if found or time_s >= self._news_due_s:
+        sped = self._sped(self._early.new_speeds())
+        self._tell(sped)
+        if found or sped or time_s >= self._news_due_s:
             self._renew(time_s=time_s)
 
     def now_s(self) -> float:
@@ -263,6 +266,20 @@ class LiveSession:
         self._next_number += 1
         self._known.append(known)
         return Told(known, early, self._now_s() if self._now_s else None)
+
+    def _sped(self, speeds: Sequence[EarlySpeed]) -> list[Told]:
+        """Enter the speeds of steps whose strikes have been told."""
+        told = []
+        for each in speeds:
+            for at in range(len(self._known) - 1, -1, -1):
+                known = self._known[at]
+                if known.event == each.strike:
+                    if known.standing is Standing.EARLY:
+                        self._known[at] = replace(known, speed_mps=each.speed_mps)
+                        now_s = self._now_s() if self._now_s else None
+                        told.append(Told(self._known[at], None, now_s))
+                    break
+        return told
 
     def _tell(self, events: Sequence[Told]) -> None:
         self._told.extend(events)

@@ -53,7 +53,7 @@ def event_message(told: Told) -> dict[str, Any]:
 
 
 def event_values(known: KnownEvent) -> dict[str, Any]:
-    """Return number, kind, side, time and standing of a foot event."""
+    """Return number, kind, side, time, standing and, if early known, step speed of an event."""
     return {
         "number": known.number,
         "kind": str(known.event.kind),
@@ -62,6 +62,7 @@ def event_values(known: KnownEvent) -> dict[str, Any]:
         "sigma_s": round(known.event.sigma_s, 4),
         "standing": str(known.standing),
         "attempt": known.attempt,
+        "speed_mps": None if known.speed_mps is None else round(known.speed_mps, 2),
     }
 
 

@@ -75,9 +75,11 @@
     live.atMs = performance.now();
     live.sensors = news.sensors;
     for (const foot of news.feet) {
+      // A strike is told again when the speed of its step is known.
+      const again = live.feet.has(foot.number);
       if (foot.standing === "withdrawn") live.feet.delete(foot.number);
       else live.feet.set(foot.number, foot);
-      if (!whole) for (const told of link.onFoot) told(foot);
+      if (!whole && !again) for (const told of link.onFoot) told(foot);
     }
     while (live.feet.size > FEET_KEPT) live.feet.delete(live.feet.keys().next().value);
     for (const [placement, points] of Object.entries(news.strip)) {

@@ -85,17 +85,23 @@
       if (stepS < 0.12 || stepS > 1.2) continue;
       const at = (x(steps[k].fromS) + x(steps[k - 1].fromS)) / 2;
       if (x(steps[k].fromS) - x(steps[k - 1].fromS) < size * 1.7) continue;
-      const fast = known && known.speed_mps !== null;
+      const fast = known && known.speed_mps !== null, early = fast && Boolean(known.early);
       svg.append(make("text", {class: "step-time", x: at, y: middle + size * (fast ? -0.1 : 0.36),
         "font-size": size, "text-anchor": "middle"}, format.whole(1000 * stepS)));
       if (fast) {
-        svg.append(make("text", {class: "step-speed", x: at, y: middle + size * 0.85,
-          "font-size": size * 0.85, "text-anchor": "middle"}, format.fixed(known.speed_mps, 1)));
+        svg.append(make("text", {class: early ? "step-speed early" : "step-speed", x: at, y: middle + size * 0.85,
+          "font-size": size * 0.85, "text-anchor": "middle"}, (early ? "≈" : "") + format.fixed(known.speed_mps, 1)));
       }
     }
     box.replaceChildren(svg);
     box.dataset.contacts = all.length;
     box.dataset.open = all.filter((each) => each.open).length;
+  }
+
+  // Speeds of steps that are known while the athlete runs; the measured ones take their place.
+  function earlySteps(feet) {
+    return feet.filter((foot) => foot.kind === "foot_strike" && typeof foot.speed_mps === "number")
+      .map((foot) => ({strike_s: foot.time_s, speed_mps: foot.speed_mps, early: true}));
   }
 
   function said(drawing, format) {
@@ -107,5 +113,5 @@
     return steps.length ? `Step times in milliseconds, by the foot that lands: ${steps.join(", ")}.` : "No steps.";
   }
 
-  window.imujump.rhythm = {AFTER_S, before, draw, said};
+  window.imujump.rhythm = {AFTER_S, before, draw, earlySteps, said};
 })();

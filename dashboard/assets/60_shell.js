@@ -109,6 +109,8 @@
   link.painters.push(() => {
     const button = document.querySelector("[data-act=theme]");
     if (button) button.setAttribute("aria-pressed", String(isDark()));
+    const heard = document.querySelector("[data-act=sound]");
+    if (heard) heard.setAttribute("aria-pressed", String(link.sound.on));
   });
 
   document.addEventListener("click", async (event) => {

@@ -63,7 +63,14 @@
       toeOffS: drawn.toe_off_s, landingS: drawn.landing_s};
   }
 
-  let followsNow = false;
+  // What lies beneath: the picked attempt, else the highest; never the one that lies above.
+  function beneath(court, running) {
+    const {latest, picked} = court, by = court.choice.large === "height_flight_m" ? "" : " by height";
+    if (picked && (running || picked.attempt !== latest.attempt)) return [picked, "Picked"];
+    return running ? [court.best, `Best so far${by}`] : [court.best_before, `Best before this one${by}`];
+  }
+
+  let followsNow = false, lower = null;
   function pictures(court) {
     const latest = court.latest;
     if (latest && latest.attempt !== seenAttempt) {
@@ -74,30 +81,35 @@
     followsNow = followsNow ? [...link.live.feet.values()].some((foot) => foot.time_s > link.live.nowS - 12) : runsNow(latest);
     const now = document.getElementById("court-now"), other = document.getElementById("court-other");
     if (!now) return;
-    const shown = [latest, court.other].filter(Boolean).map(drawingOf);
+    const running = followsNow || !latest, [compared, why] = beneath(court, running);
+    lower = compared;
+    const shown = [latest, compared].filter(Boolean).map(drawingOf);
     const beforeS = link.rhythm.before(shown);
     let drawing, caption;
-    if (followsNow || !latest) {
-      drawing = {feet: [...link.live.feet.values()], steps: [], zeroS: link.live.nowS - link.rhythm.AFTER_S,
+    if (running) {
+      const feet = [...link.live.feet.values()];
+      drawing = {feet, steps: link.rhythm.earlySteps(feet), zeroS: link.live.nowS - link.rhythm.AFTER_S,
         untilS: link.live.nowS, toeOffS: null, landingS: null};
       caption = latest || followsNow ? `Now · attempt ${court.attempt_count + 1}` : "Now · waiting for the run-up";
     } else {
       drawing = drawingOf(latest);
       caption = `Attempt ${latest.attempt} · ${latest.take_off}`;
+      if (court.best_before && court.best.attempt === latest.attempt) caption += " · the best so far";
       if (latest.cues.length) caption += ` · cue: ${latest.cues.join(", ")}`;
     }
     link.rhythm.draw(now, drawing, beforeS, format);
-    now.dataset.follows = String(followsNow || !latest);
-    caption += " · ms from touchdown to touchdown, m/s";
+    now.dataset.follows = String(running);
+    const early = drawing.steps.some((step) => step.early);
+    caption += ` · ms from touchdown to touchdown, m/s${early ? " (≈ not final)" : ""}`;
     say("court-now-caption", caption);
     if (!followsNow) now.setAttribute("aria-label", `${caption}. ${link.rhythm.said(drawing, format)}`);
-    if (court.other) {
-      const compared = drawingOf(court.other);
-      const row = court.list.find((each) => each.attempt === court.other.attempt);
-      const text = `${court.other_is_picked ? "Picked" : "Best so far"} · attempt ${court.other.attempt} · ${value(row.number)}${unit(row.number)}`;
-      link.rhythm.draw(other, compared, beforeS, format);
+    if (compared) {
+      const drawn = drawingOf(compared);
+      const row = court.list.find((each) => each.attempt === compared.attempt);
+      const text = `${why} · attempt ${compared.attempt} · ${value(row.number)}${unit(row.number)}`;
+      link.rhythm.draw(other, drawn, beforeS, format);
       say("court-other-caption", text);
-      other.setAttribute("aria-label", `${text}. ${link.rhythm.said(compared, format)}`);
+      other.setAttribute("aria-label", `${text}. ${link.rhythm.said(drawn, format)}`);
     } else {
       say("court-other-caption", "Nothing to compare with yet");
       other.replaceChildren();
@@ -105,7 +117,7 @@
     }
     const picks = court.list.map((each) => [String(each.attempt),
       `attempt ${each.attempt} · ${value(each.number)}${unit(each.number)}${each.valid ? "" : " · not counted"}`]);
-    options("court-pick", [["", "best so far"], ...picks], court.other_is_picked ? String(court.other.attempt) : "");
+    options("court-pick", [["", "the best"], ...picks], court.picked ? String(court.picked.attempt) : "");
   }
 
   function setAndLog(court) {
@@ -132,9 +144,17 @@
     link.strip.draw(document.getElementById("court-strip"), link.live, link.live.nowS);
   });
 
-  link.actions.hear = (button) => {
-    if (link.page && link.page.court.latest) link.sound.replay(link.page.court.latest, Number(button.dataset.text));
+  let halfSpeed = false;
+  link.actions.half_speed = (button) => {
+    halfSpeed = !halfSpeed;
+    button.setAttribute("aria-pressed", String(halfSpeed));
   };
+  function hear(drawn) {
+    if (drawn) link.sound.replay(drawn, halfSpeed ? 0.5 : 1);
+    else link.refused("There is no attempt to hear yet.");
+  }
+  link.actions.hear = () => hear(link.page && link.page.court.latest);
+  link.actions.hear_beneath = () => hear(lower);
   async function words(kind) {
     const field = document.getElementById("court-words");
     if (!link.refused(await link.act({do: kind, text: field.value}))) {

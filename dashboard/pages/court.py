@@ -69,9 +69,10 @@ def _rhythm() -> html.Section:
         html.Div(
             [
                 html.Label("Compare with", htmlFor="court-pick"),
-                html.Select([html.Option("best so far", value="")], id="court-pick"),
-                button("Hear it", "hear", say="1"),
-                button("Half speed", "hear", say="0.5"),
+                html.Select([html.Option("the best", value="")], id="court-pick"),
+                button("Hear it", "hear"),
+                button("Hear the one beneath", "hear_beneath"),
+                button("Half speed", "half_speed", pressed=False),
             ],
             className="row",
         ),

@@ -16,9 +16,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from imujump.model import GaitEvent, Placement, RecordingInfo, SampleBatch, SensorInfo, Side
+from imujump.model import (
+    EventKind,
+    GaitEvent,
+    Placement,
+    RecordingInfo,
+    SampleBatch,
+    SensorInfo,
+    Side,
+)
 from imujump.pipeline.early_foot import Foot, FootEvent
 from imujump.pipeline.early_path import GRID_S, Instant, ShankPath
+from imujump.pipeline.early_speed import HipPath
 from imujump.pipeline.windows import FILTER_DELAY_SAMPLES
 
 SETTING_S = 60.0
@@ -42,6 +51,9 @@ ms, less than a flight or contact lasts)."""
 
 SILENT_S = 0.25
 """A pelvis sensor that has sent nothing for this long is not waited for (own choice)."""
+
+SHORTEST_STEP_S, LONGEST_STEP_S = 0.12, 0.8
+"""Touchdowns of both feet that are one step apart (own choice: from a sprint to a walk)."""
 
 KEPT_PACKETS = 40
 """Packets whose arrival is remembered, to tell which one held an event."""
@@ -68,6 +80,15 @@ class EarlyEvent:
     held_s: float
     known_s: float
     look_ahead_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class EarlySpeed:
+    """Mean horizontal speed of the hips over the step from one strike to the next."""
+
+    begin: GaitEvent
+    strike: GaitEvent
+    speed_mps: float
 
 
 class _Track:
@@ -134,6 +155,11 @@ class EarlySteps:
         self._waiting: list[tuple[float, int, int, SampleBatch]] = []
         self._entered = 0
         self._zero_s: float | None = None
+        pelvis = self._tracks.get(Placement.PELVIS)
+        self._hips = None if pelvis is None else HipPath(pelvis.info.rate_hz)
+        self._last_strike: GaitEvent | None = None
+        self._open_steps: deque[tuple[GaitEvent, GaitEvent, float]] = deque()
+        self._speeds: list[EarlySpeed] = []
         self._loads: list[float] = []
         self._load_number = 0
         self._last_force = math.nan
@@ -170,14 +196,25 @@ class EarlySteps:
         """End the recording."""
         return self._proceed(math.inf)
 
+    def new_speeds(self) -> list[EarlySpeed]:
+        """Return the speeds that have become known since the last call, each after its strike."""
+        speeds, self._speeds = self._speeds, []
+        return speeds
+
     def _proceed(self, before_s: float) -> list[EarlyEvent]:
         """Work on all packets that arrived before an instant."""
         found: list[EarlyEvent] = []
+        ended = 0
         while self._waiting and self._waiting[0][0] < before_s:
             packet = [heapq.heappop(self._waiting)]
             while self._waiting and self._waiting[0][:2] == packet[0][:2]:
                 packet.append(heapq.heappop(self._waiting))
             self._work(_joined([batch for *_, batch in packet]), found)
+            if not self._waiting or self._waiting[0][0] > packet[0][0]:
+                for early in sorted(found[ended:], key=lambda each: each.event.time_s):
+                    self._end_step(early.event, packet[0][0])
+                self._find_speeds(packet[0][0])
+                ended = len(found)
         return found
 
     def _work(self, batch: SampleBatch, found: list[EarlyEvent]) -> None:
@@ -185,6 +222,8 @@ class EarlySteps:
         side = batch.placement.side
         if track.enter(batch):
             self._enter(side, None, batch.arrival_s)
+            if side is None:
+                self._hips = HipPath(track.info.rate_hz)
         if self._zero_s is None:
             self._zero_s = track.time_of(int(batch.ticks[0])) + (track.delay_s or 0.0)
         accel, gyro = batch.accel_mps2.tolist(), batch.gyro_radps.tolist()
@@ -192,6 +231,8 @@ class EarlySteps:
             row = (*force, *rate)
             if not all(map(math.isfinite, row)):
                 continue
+            if side is None and self._hips is not None:
+                self._hips.take(track.time_of(tick), row)
             instants = track.path.take(track.time_of(tick), row)
             if instants is None:
                 self._enter(side, None, batch.arrival_s)
@@ -200,6 +241,30 @@ class EarlySteps:
                 self._enter(side, instant, batch.arrival_s)
         for each in self._feet:
             self._follow(each, batch.arrival_s, found)
+
+    def _end_step(self, event: GaitEvent, now_s: float) -> None:
+        """Note the step that a strike ends."""
+        if event.kind is not EventKind.FOOT_STRIKE:
+            return
+        before, self._last_strike = self._last_strike, event
+        if before is None or before.side is event.side:
+            return
+        if SHORTEST_STEP_S < event.time_s - before.time_s < LONGEST_STEP_S:
+            self._open_steps.append((before, event, now_s))
+
+    def _find_speeds(self, now_s: float) -> None:
+        """Tell the speed of each step once the pelvis is known until its end."""
+        if self._hips is None:
+            return
+        late_s = (self._zero_s or 0.0) - (self._tracks[Placement.PELVIS].delay_s or 0.0)
+        while self._open_steps:
+            begin, end, since_s = self._open_steps[0]
+            if self._hips.known_until_s < end.time_s + late_s and now_s - since_s < SILENT_S:
+                return
+            self._open_steps.popleft()
+            speed_mps = self._hips.speed_mps(begin.time_s + late_s, end.time_s + late_s)
+            if speed_mps is not None:
+                self._speeds.append(EarlySpeed(begin, end, speed_mps))
 
     def _enter(self, side: Side | None, instant: Instant | None, arrival_s: float) -> None:
         """Take up an instant of the pelvis, or queue one of a foot; None when a sensor was lost."""

@@ -114,9 +114,9 @@ class ShankPath:
         bx, by, bz = self._bias
         gx, gy, gz = 0.5 * (old[3] + row[3]) - bx, 0.5 * (old[4] + row[4]) - by, 0.0
         gz = 0.5 * (old[5] + row[5]) - bz
-        self._q = q = _turned(self._q, 0.5 * h * gx, 0.5 * h * gy, 0.5 * h * gz)
+        self._q = q = turned(self._q, 0.5 * h * gx, 0.5 * h * gy, 0.5 * h * gz)
         s = self._scale
-        fx, fy, fz = _rotated(q, (s * row[0], s * row[1], s * row[2]))
+        fx, fy, fz = rotated(q, (s * row[0], s * row[1], s * row[2]))
         vx, vy, vz = self._v
         self._v = (vx + h * fx, vy + h * fy, vz + h * (fz - STANDARD_GRAVITY_MPS2))
         self._force += h * math.sqrt(fx * fx + fy * fy + fz * fz)
@@ -127,7 +127,7 @@ class ShankPath:
         wx, wy, wz = row[3] - bx, row[4] - by, row[5] - bz
         ax, ay, az = self._axis
         turning = (az * wy - ay * wz, ax * wz - az * wx, ay * wx - ax * wy)
-        up, across = _rotated(q, self._axis), _rotated(q, turning)
+        up, across = rotated(q, self._axis), rotated(q, turning)
         vx, vy, vz = self._v
         lever = -SHANK_LEVER_M
         ankle = (vx + lever * across[0], vy + lever * across[1], vz + lever * across[2])
@@ -187,7 +187,7 @@ class ShankPath:
             self._scale = STANDARD_GRAVITY_MPS2 / size
             self._since_still_s = 0.0
         # The shortest turn to level keeps the heading.
-        self._q = _product(_levelling(_rotated(self._q, self._axis)), self._q)
+        self._q = _product(levelling(rotated(self._q, self._axis)), self._q)
         self._levelled = True
 
 
@@ -215,12 +215,12 @@ def _product(p: Quaternion, q: Quaternion) -> Quaternion:
     return w * size, x * size, y * size, z * size
 
 
-def _turned(q: Quaternion, x: float, y: float, z: float) -> Quaternion:
+def turned(q: Quaternion, x: float, y: float, z: float) -> Quaternion:
     """Attitude after a small turn by twice (x, y, z) about sensor axes."""
     return _product(q, (1.0 - 0.5 * (x * x + y * y + z * z), x, y, z))
 
 
-def _rotated(q: Quaternion, v: Triple) -> Triple:
+def rotated(q: Quaternion, v: Triple) -> Triple:
     """Vector of sensor axes in world axes."""
     a, b, c, d = q
     x, y, z = v
@@ -232,7 +232,7 @@ def _rotated(q: Quaternion, v: Triple) -> Triple:
     )
 
 
-def _levelling(up: Triple) -> Quaternion:
+def levelling(up: Triple) -> Quaternion:
     """Shortest turn of a unit vector to z."""
     x, y, z = up
     if z < -1.0 + 1e-9:

@@ -26,12 +26,17 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class KnownEvent:
-    """A foot event with a number of its own; ``attempt`` is that of the attempt it is final in."""
+    """A foot event with a number of its own; ``attempt`` is that of the attempt it is final in.
+
+    ``speed_mps`` is the early speed of the step that an early strike ends, if it is known; a final
+    event has none, its attempt's steps have theirs.
+    """
 
     number: int
     event: GaitEvent
     standing: Standing
     attempt: int | None = None
+    speed_mps: float | None = None
 
 
 def revised(

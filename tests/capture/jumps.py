@@ -13,6 +13,7 @@ from imujump.recording.profiles import compact_profile
 from imujump.recording.saving import save_recording
 from imujump.simulate.athlete import ApproachJump
 from imujump.simulate.imu import SensorErrors, SimulatedRecording, record
+from imujump.simulate.motion import Motion
 from imujump.simulate.movements import Stand
 from imujump.simulate.session import compose
 from imujump.simulate.truth import TrueEvent, events
@@ -21,14 +22,20 @@ RATE_HZ = 200.0
 
 
 @cache
-def session() -> tuple[SimulatedRecording, tuple[TrueEvent, ...]]:
-    """One- and two-foot jump, 20 s at 200 Hz, and the true foot events."""
+def session_motion() -> tuple[Motion, np.random.Generator]:
+    """One- and two-foot jump, 20 s, and the generator that drew them."""
     generator = np.random.default_rng(2024)
     jumps = [
         ApproachJump(style=style, steps=5, stand_before_s=2.0, stand_after_s=1.5, seed=n)
         for n, style in enumerate((TakeOffStyle.ONE_FOOT, TakeOffStyle.TWO_FOOT), 1)
     ]
-    motion = compose([Stand(1.0), *jumps, Stand(0.5)], generator)
+    return compose([Stand(1.0), *jumps, Stand(0.5)], generator), generator
+
+
+@cache
+def session() -> tuple[SimulatedRecording, tuple[TrueEvent, ...]]:
+    """The motion at 200 Hz, and its true foot events."""
+    motion, generator = session_motion()
     # Delay and jitter as measured on emulated links of 7.5 to 15 ms connection interval.
     errors = replace(SensorErrors(), latency_s=0.008, jitter_s=0.003)
     recording = record(motion, generator, rate_hz=RATE_HZ, errors=errors)

@@ -187,12 +187,16 @@ def test_the_stop_hint_leaves_the_decision_to_the_coach(tmp_path: Path) -> None:
 
 def test_the_best_is_a_counted_attempt_before_this_one(tmp_path: Path) -> None:
     log = SessionLog(tmp_path / "a.log.jsonl")
-    assert view((40, 43, 41), log)["other"]["attempt"] == 2
-    assert view((40, 41, 43), log)["other"]["attempt"] == 2
+    assert view((40, 43, 41), log)["best"]["attempt"] == 2
+    assert view((40, 43, 41), log)["best_before"]["attempt"] == 2
+    assert view((40, 41, 43), log)["best"]["attempt"] == 3
+    assert view((40, 41, 43), log)["best_before"]["attempt"] == 2
     log.add(EntryKind.INVALID, 2, "Run-through")
-    assert view((40, 43, 41), log)["other"]["attempt"] == 1
-    assert view((40, 43, 41), log, picked=2)["other_is_picked"]
-    assert view((40,), log)["other"] is None
+    assert view((40, 43, 41), log)["best"]["attempt"] == 3
+    assert view((40, 43, 41), log)["best_before"]["attempt"] == 1
+    assert view((40, 43, 41), log, picked=2)["picked"]["attempt"] == 2
+    assert view((40, 43, 41), log)["picked"] is None
+    assert view((40,), log)["best_before"] is None
 
 
 def test_pain_replaces_the_caution(tmp_path: Path) -> None:
