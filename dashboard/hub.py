@@ -20,8 +20,8 @@ IN_FLIGHT = 8
 """Messages that may be under way without being acknowledged (own choice)."""
 
 ACK_WAIT_S = 5.0
-"""A viewer that acknowledges nothing for this long gets the newest state without being asked,
-lest a lost acknowledgement silence it (own choice)."""
+"""A viewer that acknowledges nothing for this long, as a tab that sleeps in the background, gets
+the newest state without being asked, and nothing else until it acknowledges (own choice)."""
 
 Message = Mapping[str, Any]
 
@@ -82,7 +82,7 @@ class Viewer:
                 async with asyncio.timeout(ACK_WAIT_S if waiting else None):
                     await self._news.wait()
             except TimeoutError:
-                self._drawn = self._sent
+                self._drawn = max(self._drawn, self._sent - IN_FLIGHT + 1)
                 self.refresh()
 
 

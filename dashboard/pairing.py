@@ -38,17 +38,18 @@ class Pairing:
         Where fingerprints of cookies are kept, readable by this user only.
     announce : callable, optional
         Called with each new code.
-    now_s : callable
-        The wall clock, which outlives a restart.
+    now_s : callable, optional
+        Seconds since the epoch. By default the wall clock as it was at the start, carried on by
+        the monotonic one: it outlives a restart, and setting the clock unpairs nobody.
     """
 
     def __init__(
         self,
         path: Path | None = None,
         announce: Callable[[str], None] | None = None,
-        now_s: Callable[[], float] = time.time,
+        now_s: Callable[[], float] | None = None,
     ) -> None:
-        self._path, self._announce, self._now_s = path, announce, now_s
+        self._path, self._announce, self._now_s = path, announce, now_s or _steady_clock()
         self._paired: dict[str, float] = {}
         if path is not None:
             try:
@@ -103,6 +104,11 @@ class Pairing:
         file = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         with os.fdopen(file, "w", encoding="utf-8") as out:
             json.dump(self._paired, out)
+
+
+def _steady_clock() -> Callable[[], float]:
+    started_s = time.time() - time.monotonic()
+    return lambda: started_s + time.monotonic()
 
 
 def _fingerprint(cookie: str) -> str:

@@ -124,13 +124,16 @@
     });
   }
 
-  document.addEventListener("visibilitychange", () => {
+  // Seen again, or awake again: the newest state is all that counts.
+  function comeBack() {
     if (document.hidden) { due = false; return; }
     heardMs = Math.max(heardMs, performance.now() - DEAD_MS / 2);
     if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify({whole: true}));
     due = false;
     repaint();
-  });
+  }
+  document.addEventListener("visibilitychange", comeBack);
+  document.addEventListener("resume", comeBack);
   window.addEventListener("online", () => { if (!socket) { waitMs = FIRST_WAIT_MS; } });
   window.addEventListener("resize", repaint);
   setInterval(() => { dropIfDead(); repaint(); }, 500);

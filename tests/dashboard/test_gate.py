@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from pathlib import Path
 from typing import Any
 
@@ -139,3 +140,16 @@ def test_a_code_is_good_once_and_guessing_is_hopeless(tmp_path: Path) -> None:
     assert cookie not in (tmp_path / "viewers.json").read_text()
     clock[0] += 13 * 3600.0
     assert not pairing.knows(cookie)
+
+
+@pytest.mark.parametrize("jump_s", [-86_400.0, 86_400.0])
+def test_setting_the_clock_unpairs_nobody(monkeypatch: pytest.MonkeyPatch, jump_s: float) -> None:
+    pairing = Pairing()
+    cookie, code = pairing.admit(), pairing.code
+    now_s = time.time()
+    monkeypatch.setattr(time, "time", lambda: now_s + jump_s)
+    assert pairing.knows(cookie)
+    assert pairing.code == code
+    again = pairing.redeem(code)
+    assert again is not None
+    assert pairing.knows(again)

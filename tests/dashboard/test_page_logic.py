@@ -136,6 +136,23 @@ def test_a_viewer_that_lags_gets_the_newest_state_and_no_queue() -> None:
     asyncio.run(follow())
 
 
+def test_a_viewer_that_sleeps_is_sent_next_to_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dashboard.hub.ACK_WAIT_S", 0.01)
+
+    async def sleep_through() -> None:
+        hub = Hub(lambda viewer: {"whole": True})
+        sleeper = hub.join("sleeper")
+        for number in range(IN_FLIGHT):
+            hub.tell({"new": number})
+            await sleeper.next_text(hub.newest_text)
+        for number in range(8):
+            for _ in range(QUEUE):
+                hub.tell({"new": number})
+            assert json.loads(await sleeper.next_text(hub.newest_text)) == {"whole": True}
+
+    asyncio.run(sleep_through())
+
+
 def test_withdrawn_and_old_feet_go_and_the_strip_keeps_eight_seconds() -> None:
     live = LiveState()
     for number in range(200):

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
 
+from dashboard.hub import IN_FLIGHT
 from tests.dashboard.browser import SIZES
 from tests.dashboard.serving import Server, Tab
 from tests.dashboard.three_jumps import HEIGHTS_M
@@ -128,6 +129,42 @@ def test_a_cue_and_what_was_seen_are_one_tap(tab: Tab, watcher: Tab, server: Ser
     taps = [line for line in log_lines(server) if line["kind"] in ("cue", "seen")]
     told = [(line["kind"], line["text"]) for line in taps]
     assert told[-3:] == [("cue", "Faster in"), ("seen", "Arms late"), ("seen", "Ruhiger Kopf")]
+
+
+def test_a_tab_in_the_background_catches_up_without_a_queue(tab: Tab, watcher: Tab) -> None:
+    # Asleep, as a browser lays tabs that nobody sees; no script of the page runs.
+    watcher.page.evaluate("imujump.onFoot.push(() => { window.told = (window.told || 0) + 1; })")
+    browser_line = watcher.context.new_cdp_session(watcher.page)
+    browser_line.send("Page.setWebLifecycleState", {"state": "frozen"})
+    tab.wait_text("#shell-attempt", "Attempt 3", 30.0)
+    tab.page.click("[data-text='Land softly']")
+    tab.wait_text("#court-log-list", "Land softly")
+    browser_line.send("Page.setWebLifecycleState", {"state": "active"})
+    watcher.wait_text("#court-log-list", "Land softly")
+    watcher.wait_text("#shell-attempt", "Attempt 3")
+    # What had been under way when it fell asleep, and the newest state; not all that happened.
+    assert watcher.page.evaluate("window.told || 0") <= IN_FLIGHT
+    feet = "imujump.live.feet.size"
+    watcher.wait(f"() => {feet} === {tab.page.evaluate(feet)}")
+
+
+def test_setting_the_clock_moves_no_rest_and_no_age(tab: Tab) -> None:
+    rest = "(() => imujump.nowS() - imujump.page.court.set.rest_from_s)()"
+    before_s = tab.page.evaluate(rest)
+    tab.page.evaluate(
+        """() => {
+          const later = Date.now() + 7 * 3600e3;
+          window.Date = class extends Date {
+            constructor(...given) { super(...(given.length ? given : [later])); }
+            static now() { return later; }
+          };
+          imujump.repaint();
+        }"""
+    )
+    assert before_s <= tab.page.evaluate(rest) < before_s + 60.0
+    shown = tab.text("#court-rest")
+    assert int(shown.split(":")[0]) < 2, shown
+    assert tab.page.evaluate("imujump.up")
 
 
 def test_three_attempts_and_the_best_beneath(tab: Tab) -> None:
