@@ -131,19 +131,57 @@ def test_a_cue_and_what_was_seen_are_one_tap(tab: Tab, watcher: Tab, server: Ser
     assert told[-3:] == [("cue", "Faster in"), ("seen", "Arms late"), ("seen", "Ruhiger Kopf")]
 
 
+IN_BACKGROUND = """
+() => {
+  window.frame = window.requestAnimationFrame;
+  window.requestAnimationFrame = () => 0;
+  Object.defineProperty(document, "hidden", {value: true, configurable: true});
+  document.dispatchEvent(new Event("visibilitychange"));
+  const parse = JSON.parse;
+  window.heard = 0;
+  JSON.parse = (text) => { window.heard += 1; return parse(text); };
+}
+"""
+"""What a browser does to a tab that nobody sees; one without a screen does not do it by itself."""
+
+IN_FRONT = """
+() => {
+  window.requestAnimationFrame = window.frame;
+  delete document.hidden;
+  document.dispatchEvent(new Event("visibilitychange"));
+}
+"""
+
+WHEN_CAUGHT_UP = """
+() => imujump.painters.push(() => {
+  const newest = imujump.page.court.log[0];
+  if (newest && newest.text === "Land softly") window.caughtUpAfter ??= window.heard;
+})
+"""
+
+
 def test_a_tab_in_the_background_catches_up_without_a_queue(tab: Tab, watcher: Tab) -> None:
-    # Asleep, as a browser lays tabs that nobody sees; no script of the page runs.
-    watcher.page.evaluate("imujump.onFoot.push(() => { window.told = (window.told || 0) + 1; })")
+    watcher.page.evaluate(IN_BACKGROUND)
+    tab.page.click("[data-text='Head up']")
+    watcher.wait("() => imujump.page.court.log[0].text === 'Head up'")
+    assert "Head up" not in watcher.page.text_content("#court-log-list"), "nothing is painted"
+    watcher.page.evaluate(WHEN_CAUGHT_UP)
+    # Then the browser lays it to sleep: none of its script runs.
     browser_line = watcher.context.new_cdp_session(watcher.page)
-    browser_line.send("Page.setWebLifecycleState", {"state": "frozen"})
+    browser_line.send("Debugger.enable")
+    browser_line.send("Debugger.pause")
     tab.wait_text("#shell-attempt", "Attempt 3", 30.0)
     tab.page.click("[data-text='Land softly']")
     tab.wait_text("#court-log-list", "Land softly")
-    browser_line.send("Page.setWebLifecycleState", {"state": "active"})
+    heard = browser_line.send("Runtime.evaluate", {"expression": "window.heard"})
+    browser_line.send("Debugger.resume")
+    browser_line.send("Debugger.disable")
+    watcher.page.evaluate(IN_FRONT)
     watcher.wait_text("#court-log-list", "Land softly")
     watcher.wait_text("#shell-attempt", "Attempt 3")
-    # What had been under way when it fell asleep, and the newest state; not all that happened.
-    assert watcher.page.evaluate("window.told || 0") <= IN_FLIGHT
+    # What had been under way when it fell asleep and the newest state; not all that happened.
+    asleep = watcher.page.evaluate("window.caughtUpAfter") - heard["result"]["value"]
+    assert 0 < asleep <= IN_FLIGHT + 4, asleep
     feet = "imujump.live.feet.size"
     watcher.wait(f"() => {feet} === {tab.page.evaluate(feet)}")
 
