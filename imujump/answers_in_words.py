@@ -8,10 +8,10 @@ from __future__ import annotations
 from datetime import datetime
 
 from imujump.display_units import Unit, display_sigma, display_value
+from imujump.sessions.changes import Change, Verdict
 from imujump.sessions.growth import GrowthNote, GrowthView
 from imujump.sessions.interval import Interval
 from imujump.sessions.slopes import Slope
-from imujump.sessions.trends import Change, Verdict
 from imujump.wording import FLIGHT, Wording
 
 MONTHS = (

@@ -12,10 +12,10 @@ from imujump.answers_in_words import (
     growth_sentence,
     slope_sentence,
 )
+from imujump.sessions.changes import Change, ConditionChange, Verdict
 from imujump.sessions.growth import GrowthNote, GrowthView
 from imujump.sessions.interval import Interval
 from imujump.sessions.slopes import Slope
-from imujump.sessions.trends import Change, ConditionChange, Verdict
 from imujump.wording import METRICS
 
 HEIGHT = METRICS["height_flight_m"]

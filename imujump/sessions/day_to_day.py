@@ -1,9 +1,8 @@
 """Session means and how far the athlete's level moves from session to session.
 
 The variance of a session's mean is that of the athlete's form on the day plus typical error²
-over the number of attempts. The former is found by the method of R. C. Paule and J. Mandel
-(J. Res. Natl. Bur. Stand. 87:377-385, 1982), its interval by inverting the same sum of squares
-(W. Viechtbauer, Stat. Med. 26:37-52, 2007); both from memory.
+over the number of attempts. The interval of the former comes from inverting its weighted sum of
+squares (W. Viechtbauer, Stat. Med. 26:37-52, 2007; from memory).
 """
 
 from __future__ import annotations
@@ -14,12 +13,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from scipy import optimize
 
 from imujump.model import FloatArray, IntArray
 from imujump.sessions.interval import LEVEL, Interval, chi2_quantile, t_factor
 from imujump.sessions.readings import SessionReadings
 from imujump.sessions.reliability import COVERING_SIGMAS, TypicalError, mean_sigma
+from imujump.sessions.spread import spread_between
 
 BORROWED_DF = 10
 """Degrees of freedom with which the spread of all sessions enters that of one session (own
@@ -97,16 +96,6 @@ def _level(session: SessionReadings, error: TypicalError | None) -> SessionLevel
     )
 
 
-def scatter(means: FloatArray, noise: FloatArray, block: IntArray, between: float) -> float:
-    """Weighted sum of squares of session means about the mean of their block.
-
-    ``block`` counts the blocks from 0; ``between`` is the spread of the athlete's level.
-    """
-    weight = 1.0 / np.maximum(between**2 + noise, np.finfo(float).tiny)
-    centre = np.bincount(block, weight * means) / np.bincount(block, weight)
-    return float(np.sum(weight * (means - centre[block]) ** 2))
-
-
 def day_to_day(
     sessions: Sequence[SessionReadings], error: TypicalError | None, block: IntArray
 ) -> DayToDay | None:
@@ -134,27 +123,15 @@ def day_to_day(
         return None
     means = np.array([session.mean for session in sessions])
     noise = noise_of_means(sessions, error)
-    widest = float(np.ptp(means))
-    if widest == 0.0:
-        return DayToDay(0.0, Interval(0.0, 0.0), df, len(sessions))
-
-    def root_of(target: float) -> float:
-        if scatter(means, noise, block, 0.0) <= target:
-            return 0.0
-        # With equal weights the sum is at most n·widest²/between².
-        most = widest * math.sqrt(len(means) / target)
-        return float(
-            optimize.brentq(
-                lambda between: scatter(means, noise, block, between) - target,
-                0.0,
-                most,
-                xtol=1e-6 * widest,
-            )
+    low, middle, high = (
+        spread_between(means, noise, block, target)
+        for target in (
+            chi2_quantile(0.5 + LEVEL / 2.0, df),
+            float(df),
+            chi2_quantile(0.5 - LEVEL / 2.0, df),
         )
-
-    low, high = (chi2_quantile(0.5 + sign * LEVEL / 2.0, df) for sign in (1.0, -1.0))
-    limits = Interval(root_of(low), root_of(high))
-    return DayToDay(root_of(float(df)), limits, df, len(sessions))
+    )
+    return DayToDay(middle, Interval(low, high), df, len(sessions))
 
 
 def noise_of_means(sessions: Sequence[SessionReadings], error: TypicalError | None) -> FloatArray:

@@ -14,9 +14,10 @@ from enum import StrEnum
 
 import numpy as np
 
+from imujump.sessions.changes import Change, Verdict
 from imujump.sessions.readings import SessionReadings
 from imujump.sessions.records import BodyMeasure
-from imujump.sessions.trends import Change, Verdict, trend
+from imujump.sessions.trends import change_so_far
 
 GROWN_AGE = 18
 """Up to the year of this birthday an athlete is taken to be growing (own choice: the age of
@@ -125,7 +126,7 @@ def with_growth(
     # A stature that was measured once, or not for some sessions, says nothing about growth.
     if len(scaled) < len(sessions) or len({m.on for m in measures if m.stature_m}) < 2:
         return GrowthView(GrowthNote.NO_STATURE if told else GrowthNote.NO_CHANGE)
-    again = trend(scaled, questions=questions).change
+    again = change_so_far(scaled, questions=questions)
     grown = _grown_ratio(change, measures)
     if not told:
         return GrowthView(GrowthNote.NO_CHANGE, grown, again)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
+import pandas as pd
 
 from imujump.model import Side
 from imujump.sessions.records import Session, StoredAttempt, Task
@@ -89,8 +90,13 @@ class Filter:
             self.surface in (None, session.surface)
             and self.shoe in (None, session.shoe)
             and self.mounting in (None, session.mounting)
-            and (self.since is None or session.started_utc >= self.since)
-            and (self.until is None or session.started_utc < self.until)
+            and self.takes_time(session.started_utc)
+        )
+
+    def takes_time(self, instant: datetime) -> bool:
+        """Whether a session that began then is asked for."""
+        return (self.since is None or instant >= self.since) and (
+            self.until is None or instant < self.until
         )
 
     def takes_attempt(self, attempt: StoredAttempt) -> bool:
@@ -132,6 +138,67 @@ def metric_by_session(
                     _conditions(session, own),
                 )
             )
+    return tuple(sorted(found, key=lambda s: (s.started_utc, s.session_id)))
+
+
+def metric_from_table(
+    table: pd.DataFrame, metric: str, wanted: Filter
+) -> tuple[SessionReadings, ...]:
+    """Gather the same from a table of attempts and metrics.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row for each attempt and metric of one athlete, with the columns of
+        :data:`imujump.sessions.series.COLUMNS`. A session begins with its first attempt in it.
+
+    Raises
+    ------
+    ValueError
+        If attempts of more than one athlete are given.
+    """
+    if table["athlete_id"].nunique() > 1:
+        raise ValueError(f"table is of {table['athlete_id'].nunique()} athletes, must be of one")
+    rows = table[
+        (table["metric"] == metric)
+        & table["counts"]
+        & (table["task"] == str(wanted.task))
+        & np.isfinite(table["value"])
+    ]
+    for column in ("side", "surface", "shoe", "mounting"):
+        asked = getattr(wanted, column)
+        if asked is not None:
+            rows = rows[rows[column] == str(asked)]
+    found = []
+    for session_id, own in rows.groupby("session_id", sort=False):
+        own = own.sort_values(["taken_utc", "attempt_id"], kind="stable")
+        begin = own["taken_utc"].iloc[0].to_pydatetime()
+        if not wanted.takes_time(begin):
+            continue
+        sided = own["side"].dropna() if wanted.task is Task.ONE_FOOT else ()
+        found.append(
+            SessionReadings(
+                int(str(session_id)),
+                begin,
+                tuple(
+                    Reading(float(v), float(s) if math.isfinite(s) else None, int(i), t)
+                    for v, s, i, t in zip(
+                        own["value"],
+                        own["sigma"].astype(float),
+                        own["attempt_id"],
+                        own["taken_utc"].dt.to_pydatetime(),
+                        strict=True,
+                    )
+                ),
+                Conditions(
+                    str(own["surface"].iloc[0]),
+                    str(own["shoe"].iloc[0]),
+                    str(own["mounting"].iloc[0]),
+                    frozenset(str(side) for side in sided),
+                    frozenset(str(version) for version in own["pipeline_version"]),
+                ),
+            )
+        )
     return tuple(sorted(found, key=lambda s: (s.started_utc, s.session_id)))
 
 

@@ -14,8 +14,9 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from imujump.sessions.changes import Verdict
 from imujump.sessions.readings import Reading, SessionReadings
-from imujump.sessions.trends import LEAST_SESSIONS, Verdict, trend
+from imujump.sessions.trends import LEAST_SESSIONS, change_so_far
 
 BEGIN = datetime(2025, 9, 1, 17, tzinfo=UTC)
 
@@ -87,7 +88,7 @@ def watch(season: tuple[SessionReadings, ...], truth_m: float = 0.0) -> Seen:
     """Look after every session, as a coach does."""
     first, change = None, None
     for k in range(LEAST_SESSIONS, len(season) + 1):
-        change = trend(season[:k]).change
+        change = change_so_far(season[:k])
         if change.verdict is Verdict.CHANGED and first is None:
             first = k
     assert change is not None

@@ -7,9 +7,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from imujump.sessions.changes import Verdict
 from imujump.sessions.growth import GrowthNote, growing, stature_on, with_growth
 from imujump.sessions.records import BodyMeasure
-from imujump.sessions.trends import Verdict, trend
+from imujump.sessions.trends import trend
 
 from .seasons import BEGIN, sessions_of
 

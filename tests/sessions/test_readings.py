@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import pandas as pd
 import pytest
 
 from imujump.model import Estimate, Side
-from imujump.sessions.readings import Filter, metric_by_session
+from imujump.sessions.readings import Filter, metric_by_session, metric_from_table
 from imujump.sessions.records import Session, Standing, StoredAttempt, Task
 
 START = datetime(2026, 2, 1, 18, tzinfo=UTC)
@@ -47,7 +48,7 @@ ATTEMPTS = [
     attempt(7, 0.50, standing=Standing.WAITING),
     attempt(8, 0.60, task=Task.TWO_FOOT),
     attempt(9, 0.45, side=Side.RIGHT),
-    attempt(10, 0.44, session=2, pipeline_version="2"),
+    attempt(10, 0.44, 2, pipeline_version="2", taken_utc=START + timedelta(days=7, minutes=1)),
     attempt(11, 0.44, session=99),
 ]
 
@@ -85,3 +86,38 @@ def test_athletes_are_not_mixed() -> None:
         metric_by_session(
             [ATTEMPTS[0], attempt(1, 0.4, athlete_id=2)], SESSIONS, METRIC, Filter(Task.ONE_FOOT)
         )
+
+
+def test_a_table_gives_the_same() -> None:
+    # Session 2 in two conditions each, one attempt a row, as the store hands them out.
+    about = {s.session_id: s for s in SESSIONS}
+    table = pd.DataFrame(
+        [
+            {
+                **{n: getattr(a, n) for n in ("attempt_id", "session_id", "athlete_id", "counts")},
+                **{n: getattr(a, n) for n in ("taken_utc", "pipeline_version")},
+                "task": str(a.task),
+                "side": str(a.side),
+                **{n: getattr(about[a.session_id], n) for n in ("surface", "shoe", "mounting")},
+                "metric": METRIC,
+                "value": a.metrics[METRIC].value,
+                "sigma": a.metrics[METRIC].sigma,
+            }
+            for a in ATTEMPTS
+            if a.session_id in about
+        ]
+    )
+    for wanted in (
+        Filter(Task.ONE_FOOT),
+        Filter(Task.TWO_FOOT),
+        Filter(Task.ONE_FOOT, side=Side.RIGHT),
+        Filter(Task.ONE_FOOT, surface="sand"),
+        Filter(Task.STANDING),
+        Filter(Task.ONE_FOOT, since=START + timedelta(days=1)),
+    ):
+        told = metric_from_table(table, METRIC, wanted)
+        plain = metric_by_session(ATTEMPTS, SESSIONS, METRIC, wanted)
+        assert [s.readings for s in told] == [s.readings for s in plain]
+        assert [s.conditions for s in told] == [s.conditions for s in plain]
+    with pytest.raises(ValueError, match=r"^table is of 2 athletes"):
+        metric_from_table(table.assign(athlete_id=range(len(table))).head(2), METRIC, wanted)

@@ -10,12 +10,13 @@ import pytest
 from statsmodels.regression.linear_model import WLS
 from statsmodels.stats.meta_analysis import combine_effects
 
+from imujump.sessions.changes import Verdict
 from imujump.sessions.day_to_day import day_to_day, session_levels
 from imujump.sessions.interval import t_factor
 from imujump.sessions.looking import looks_in_a_year, risk_of_look
 from imujump.sessions.readings import Conditions
 from imujump.sessions.reliability import typical_error
-from imujump.sessions.trends import Verdict, blocks, compare_periods, more_sessions_needed, trend
+from imujump.sessions.trends import blocks, compare_periods, more_sessions_needed, trend
 from tests.campaign.seasons import PLAIN, draw_season, ramp, step, watch
 
 from .seasons import BEGIN, sessions_of
