@@ -1,4 +1,4 @@
-"""Stores to test on: a file, and a database of a real server."""
+"""Stores to test on: a file, and a schema of a real server."""
 
 from __future__ import annotations
 
@@ -9,13 +9,14 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from imujump.sessions.schema import metadata
 from imujump.sessions.store import SessionStore, open_store
-from tests.sessions.server import fresh_database, programs, running
+from tests.sessions.server import fresh_schema, programs, running
 
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[str]:
-    """The address of a running PostgreSQL server, with NAME where a database's name goes."""
+    """The address of a running PostgreSQL server."""
     binaries = programs()
     if binaries is None:
         pytest.skip("no PostgreSQL server is installed (Debian: apt install postgresql)")
@@ -23,7 +24,7 @@ def server() -> Iterator[str]:
         yield url
 
 
-# Making the tables takes much longer than copying them.
+# Making the tables takes much longer than emptying or copying them.
 
 
 @pytest.fixture(scope="session")
@@ -34,11 +35,20 @@ def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def empty_database(server: str) -> str:
-    with psycopg.connect(server.replace("NAME", "postgres"), autocommit=True) as connection:
-        connection.execute("CREATE DATABASE club_template")
-    open_store(server.replace("NAME", "club_template")).close()
-    return "club_template"
+def server_store(server: str) -> str:
+    """The one store on the server; whoever uses it empties it first."""
+    place = fresh_schema(server)
+    open_store(place).close()
+    return place
+
+
+@pytest.fixture
+def server_place(server_store: str) -> str:
+    """A store on the server without anything in it."""
+    with psycopg.connect(server_store, autocommit=True) as connection:
+        tables = ", ".join(metadata.tables)
+        connection.execute(f"TRUNCATE {tables} RESTART IDENTITY CASCADE")
+    return server_store
 
 
 @pytest.fixture(params=["file", "server"])
@@ -48,8 +58,7 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
         path = tmp_path / "club.sqlite"
         shutil.copy(request.getfixturevalue("empty_file"), path)
         return str(path)
-    like = request.getfixturevalue("empty_database")
-    return fresh_database(request.getfixturevalue("server"), like)
+    return str(request.getfixturevalue("server_place"))
 
 
 @pytest.fixture(params=["file", "server"])
@@ -57,7 +66,7 @@ def new_place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Where a store may be made: first a file, then on a server."""
     if request.param == "file":
         return str(tmp_path / "club.sqlite")
-    return fresh_database(request.getfixturevalue("server"))
+    return fresh_schema(request.getfixturevalue("server"))
 
 
 @pytest.fixture

@@ -32,7 +32,7 @@ def programs() -> Path | None:
 
 @contextmanager
 def running(binaries: Path) -> Iterator[str]:
-    """Run a server; yields its address, with NAME where a database's name goes."""
+    """Run a server; yields the address of an empty database."""
     # Not pytest's own folder: the server's user may not look into that.
     folder = Path(tempfile.mkdtemp(prefix="imujump-server-"))
     as_user: list[str] = []
@@ -56,16 +56,19 @@ def running(binaries: Path) -> Iterator[str]:
         settings = f"-F -c listen_addresses='' -c unix_socket_directories='{folder}'"
         run("pg_ctl", "-D", str(data), "-w", "-l", str(folder / "log"), "-o", settings, "start")
         try:
-            yield f"postgresql://coach@/NAME?host={folder}"
+            yield f"postgresql://coach@/postgres?host={folder}"
         finally:
             run("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def fresh_database(server: str, like: str = "template1") -> str:
-    """Make a database on the server, empty or like another one; returns its address."""
+def fresh_schema(server: str) -> str:
+    """Make an empty schema on the server; returns an address that sees nothing else.
+
+    A database of its own would be some three hundred files.
+    """
     name = f"club_{next(_NUMBERS)}"
-    with psycopg.connect(server.replace("NAME", "postgres"), autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
-    return server.replace("NAME", name)
+    with psycopg.connect(server, autocommit=True) as connection:
+        connection.execute(f"CREATE SCHEMA {name}")
+    return f"{server}&options=-csearch_path%3D{name}"

@@ -84,10 +84,8 @@ def test_traces_are_told_while_another_program_reads(file_store, tmp_path):
     assert file_store.find_athlete(NAME) is None
 
 
-def test_the_servers_tables_are_written_anew(server, empty_database):
-    from tests.sessions.server import fresh_database
-
-    place = fresh_database(server, empty_database)
+def test_the_servers_tables_are_written_anew(server_place):
+    place = server_place
     with open_store(place) as store:
         session, _ = fill(store)
         with psycopg.connect(place) as connection:

@@ -21,7 +21,7 @@ from imujump.sessions.records import Athlete, BodyMeasure, NoteKind, Standing, T
 from imujump.sessions.schema import HEAD, VERSION_TABLE, metadata
 from imujump.sessions.store import open_store
 from tests.sessions.invented import STARTED
-from tests.sessions.server import fresh_database
+from tests.sessions.server import fresh_schema
 
 DATA_OF_STEP_1 = """
 INSERT INTO athletes VALUES (7, 'Ada Bell', 'ada bell', 2001, 1.8, 0.93, 'left', '2020-05-06');
@@ -165,7 +165,9 @@ def test_an_upgrade_that_fails_leaves_the_old_store_as_it_was(tmp_path):
         assert len(store.attempts(3)) == 2
 
 
-def test_a_newer_store_is_refused_with_a_sentence_and_left_alone(place):
+def test_a_newer_store_is_refused_with_a_sentence_and_left_alone(new_place):
+    place = new_place
+    open_store(place).close()
     with plain(place) as connection:
         connection.execute(text(f"UPDATE {VERSION_TABLE} SET version_num = '0042'"))
     with pytest.raises(NewerStoreError, match=r"newer version.*install the newest imujump\.$"):
@@ -176,7 +178,7 @@ def test_a_newer_store_is_refused_with_a_sentence_and_left_alone(place):
 
 
 def test_a_server_database_with_other_tables_is_left_alone(server):
-    place = fresh_database(server)
+    place = fresh_schema(server)
     with plain(place) as connection:
         connection.execute(text("CREATE TABLE athletes (x integer)"))
     with pytest.raises(ForeignStoreError, match="something else"):

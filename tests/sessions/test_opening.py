@@ -97,7 +97,7 @@ def test_no_server_is_told_without_the_password(tmp_path):
 
 
 def test_a_database_that_the_server_lacks_is_told(server):
-    error = refused(StoreUnreachableError, server.replace("NAME", "no_such_club"))
+    error = refused(StoreUnreachableError, server.replace("/postgres?", "/no_such_club?"))
     assert error.problem
 
 
