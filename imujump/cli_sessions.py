@@ -195,6 +195,8 @@ def _say(path: Path, kept: Kept, athlete: Athlete) -> None:
         text = f"measured again with version {recording.pipeline_version}, {jumps} in {where}"
     else:
         text = f"kept already, {jumps} in {where}"
+        if recording.standing.value != "counted":
+            text += f", {recording.standing}"
     click.echo(shown(f"{path}: {text}."))
     if kept.is_new:
         for remark in recording.remarks:
