@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING, TextIO
 
 import click
 
-from imujump import cli_capture, cli_sensors, cli_sessions, cli_stored, contract, spreadsheet
+from imujump import (
+    cli_athletes,
+    cli_capture,
+    cli_sensors,
+    cli_sessions,
+    cli_stored,
+    contract,
+    spreadsheet,
+)
 from imujump.cli_options import failure
 from imujump.display_units import glyphs_for
 from imujump.errors import ImuJumpError
@@ -44,7 +52,7 @@ for _command in (
     cli_capture.capture,
     cli_capture.watch,
     cli_sessions.add,
-    cli_sessions.athletes,
+    cli_athletes.athletes,
     cli_sessions.sessions,
     cli_sessions.confirm,
     cli_sessions.refuse,

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import contextlib
-import difflib
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from datetime import UTC, date, datetime
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from imujump.cli_options import OLD_FILE, failure, store_option, told
+from imujump.cli_options import OLD_FILE, failure, store_option
+from imujump.cli_store import alike, count, known_athlete, opened
 from imujump.display_units import glyphs_for, value_and_sigma
 from imujump.progress import PatientBar
 from imujump.screen_table import show_table, shown, tell
@@ -25,37 +24,6 @@ if TYPE_CHECKING:
     from imujump.sessions.store import SessionStore
 
 TASKS = ("one_foot", "two_foot", "standing")
-DAY = click.DateTime(["%Y-%m-%d"])
-
-
-@contextlib.contextmanager
-def opened(place: str | None) -> Iterator[SessionStore]:
-    """Open the store; what the package raises on purpose is told in one sentence."""
-    with told():
-        from imujump.sessions.store import open_store  # loading it takes a second
-
-        with open_store(place) as store:
-            try:
-                yield store
-            except ValueError as error:
-                raise click.UsageError(str(error)) from error
-
-
-def known_athlete(store: SessionStore, name: str) -> Athlete:
-    """Return the athlete of that name, or end with a sentence that names the nearest ones."""
-    found = store.find_athlete(name)
-    if found is None:
-        near = alike(store, name)
-        hint = f"; do you mean {' or '.join(near)}?" if near else "."
-        raise click.UsageError(shown(f'There is no athlete "{name}"{hint}'))
-    return found
-
-
-def alike(store: SessionStore, name: str) -> list[str]:
-    """List names that are spelled nearly like this one."""
-    names = {athlete.name.casefold(): athlete.name for athlete in store.athletes()}
-    near = difflib.get_close_matches(name.casefold(), list(names), n=3, cutoff=0.75)
-    return [f'"{names[each]}"' for each in near]
 
 
 @click.command()
@@ -115,7 +83,7 @@ def add(
         from imujump.bookkeeping import Told
         from imujump.sessions.records import Task
 
-        athlete = _athlete_for(store, name)
+        athlete, is_new = _athlete_for(store, name)
         said = Told(
             task=None if task is None else Task(task),
             words=words,
@@ -123,15 +91,19 @@ def add(
             column_map=columns_file,
         )
         failed = _add_all(store, athlete, paths, said, mass_kg, move)
+        if is_new and not store.sessions(athlete.athlete_id):
+            store.erase_athlete(athlete.athlete_id)
+        elif is_new:
+            click.echo(shown(f"{athlete.name} is new here and was added."))
     if failed:
         raise click.exceptions.Exit(1)
 
 
-def _athlete_for(store: SessionStore, name: str) -> Athlete:
-    """Find the athlete; a new name that is not nearly a known one is added."""
+def _athlete_for(store: SessionStore, name: str) -> tuple[Athlete, bool]:
+    """Find the athlete, or add one whose name is not nearly a known one; tells which it was."""
     found = store.find_athlete(name)
     if found is not None:
-        return found
+        return found, False
     near = alike(store, name)
     if near:
         raise click.UsageError(
@@ -140,9 +112,7 @@ def _athlete_for(store: SessionStore, name: str) -> Athlete:
                 f'the new one first: imujump athletes --add "{name}"'
             )
         )
-    athlete = store.add_athlete(name)
-    click.echo(shown(f"{athlete.name} is new here and was added."))
-    return athlete
+    return store.add_athlete(name), True
 
 
 def _add_all(
@@ -226,123 +196,6 @@ def _moved(change: Moved) -> str:
         told.append(f"{value} ± {sigma}" if sigma else value)
     glyphs = glyphs_for(sys.stdout.encoding)
     return glyphs.written(f"{words.label}: {told[0]} -> {told[1]} {words.unit.symbol}".rstrip())
-
-
-def count(number: int, what: str) -> str:
-    """Say how many; the word gets an s unless it is one.
-
-    >>> count(1, "jump"), count(2, "jump")
-    ('1 jump', '2 jumps')
-    """
-    return f"{number} {what}{'' if number == 1 else 's'}"
-
-
-@click.command()
-@click.option("--add", "added", metavar="NAME", help="Add this athlete.")
-@click.option("--edit", "edited", metavar="NAME", help="Change what is noted of this athlete.")
-@click.option("--name", "new_name", metavar="NAME", help="Another name.")
-@click.option("--born", "birth_year", type=int, metavar="YEAR", help="Year of birth.")
-@click.option("--stature", "stature_cm", type=float, metavar="CM", help="Body height.")
-@click.option("--leg", "leg_cm", type=float, metavar="CM", help="Leg length, hip to floor.")
-@click.option("--side", type=click.Choice(["left", "right"]), help="Preferred take-off foot.")
-@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Body mass.")
-@click.option("--on", "on", type=DAY, metavar="YYYY-MM-DD", help="Day of the body mass; today.")
-@click.option(
-    "--consent", type=DAY, metavar="YYYY-MM-DD", help="Day on which a minor's guardian agreed."
-)
-@store_option
-def athletes(
-    added: str | None,
-    edited: str | None,
-    place_of_store: str | None,
-    on: datetime | None,
-    mass_kg: float | None,
-    **facts: Any,
-) -> None:
-    """List athletes, add one, or change what is noted of one.
-
-    Results of a minor are kept only once a guardian's consent is noted.
-
-    \b
-    Examples:
-      imujump athletes
-      imujump athletes --add "Ada Bell" --born 2009 --stature 172 --consent 2026-01-15
-      imujump athletes --edit "Ada Bell" --mass 61.5 --on 2026-03-01
-    """  # noqa: D301 - \b is click's sign for lines kept as they are
-    told_facts = _facts(**facts)
-    if (added or edited) is None:
-        if told_facts or mass_kg is not None or on is not None:
-            raise click.UsageError("Say of whom: --add NAME or --edit NAME.")
-        with opened(place_of_store) as store:
-            _list_athletes(store)
-        return
-    if added is not None and edited is not None:
-        raise click.UsageError("--add and --edit exclude each other; choose one.")
-    with opened(place_of_store) as store:
-        from imujump.sessions.records import BodyMeasure
-
-        if added is not None:
-            athlete = store.add_athlete(**({"name": added} | told_facts))
-        else:
-            assert edited is not None
-            athlete = store.change_athlete(known_athlete(store, edited).athlete_id, **told_facts)
-        if mass_kg is not None:
-            day = date.today() if on is None else on.date()  # noqa: DTZ011 - the user's day
-            store.add_body_measure(athlete.athlete_id, BodyMeasure(day, mass_kg, athlete.stature_m))
-        click.echo(shown(f"{athlete.name}: noted."))
-
-
-def _facts(
-    new_name: str | None,
-    birth_year: int | None,
-    stature_cm: float | None,
-    leg_cm: float | None,
-    side: str | None,
-    consent: datetime | None,
-) -> dict[str, Any]:
-    told_facts = {
-        "name": new_name,
-        "birth_year": birth_year,
-        "stature_m": None if stature_cm is None else stature_cm / 100.0,
-        "leg_length_m": None if leg_cm is None else leg_cm / 100.0,
-        "take_off_side": side,
-        "guardian_consent_on": None if consent is None else consent.date(),
-    }
-    return {name: value for name, value in told_facts.items() if value is not None}
-
-
-def _list_athletes(store: SessionStore) -> None:
-    everybody = store.athletes()
-    if not everybody:
-        click.echo('No athlete yet. Add one with imujump athletes --add "NAME".')
-        return
-    sessions = [overview.session.athlete_id for overview in store.sessions()]
-    rows = []
-    for athlete in everybody:
-        measures = store.body_measures(athlete.athlete_id)
-        newest = measures[-1] if measures else None
-        rows.append(
-            (
-                athlete.name,
-                _text(athlete.birth_year),
-                _cm(athlete.stature_m),
-                "" if newest is None else f"{newest.mass_kg:g} ({newest.on})",
-                _cm(athlete.leg_length_m),
-                _text(athlete.take_off_side),
-                _text(athlete.guardian_consent_on),
-                str(sessions.count(athlete.athlete_id)),
-            )
-        )
-    heads = ("name", "born", "cm", "kg (on)", "leg cm", "side", "consent", "sessions")
-    show_table(heads, rows)
-
-
-def _text(value: object) -> str:
-    return "" if value is None else str(value)
-
-
-def _cm(length_m: float | None) -> str:
-    return "" if length_m is None else f"{100.0 * length_m:.0f}"
 
 
 @click.command()

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from imujump.cli_options import failure, store_option
-from imujump.cli_sessions import count, known_athlete, opened
+from imujump.cli_store import count, known_athlete, opened
 from imujump.progress import PatientBar
 from imujump.screen_table import shown, tell
 

@@ -87,6 +87,14 @@ def test_a_failing_file_is_one_sentence_and_the_others_go_on(folder):
     assert "kept already" in told.stdout
 
 
+def test_a_new_name_is_not_kept_when_no_recording_is(folder):
+    told = invoke(folder, "add", folder / "one_foot.imujump", "--athlete", "Zed")
+    assert told.exit_code == 1
+    assert "kept for Ada Bell already" in told.stderr
+    with open_store(folder / "club.sqlite") as store:
+        assert [athlete.name for athlete in store.athletes()] == ["Ada Bell"]
+
+
 def test_a_misspelled_name_is_asked_about(folder):
     told = invoke(folder, "add", folder / "one_foot.imujump", "--athlete", "Ada Bel")
     assert told.exit_code == 2

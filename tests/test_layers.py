@@ -64,10 +64,12 @@ ALLOWED: dict[str, set[str]] = {
     "bookkeeping": FOUNDATION | {"pipeline", "recording", "sessions"},
     "forgetting": FOUNDATION | {"bookkeeping", "recording", "sessions"},
     "session_export": FOUNDATION | {"contract", "recording", "sessions", "spreadsheet"},
-    "cli_sessions": FOUNDATION | WORDS | {"bookkeeping", "cli_options", "recording", "sessions"},
-    "cli_stored": FOUNDATION
+    "cli_store": FOUNDATION | WORDS | {"cli_options", "sessions"},
+    "cli_athletes": FOUNDATION | WORDS | {"cli_options", "cli_store", "sessions"},
+    "cli_sessions": FOUNDATION
     | WORDS
-    | {"cli_options", "cli_sessions", "forgetting", "session_export"},
+    | {"bookkeeping", "cli_options", "cli_store", "recording", "sessions"},
+    "cli_stored": FOUNDATION | WORDS | {"cli_options", "cli_store", "forgetting", "session_export"},
     "keyboard": set(),
     **dict.fromkeys(
         JOBS, FOUNDATION | JOBS | {"capture", "live", "live_view", "recording", "replay"}
@@ -83,7 +85,8 @@ ALLOWED: dict[str, set[str]] = {
     | SIDE_BY_SIDE
     | WORDS
     | {"capture", "live", "report", "validation"}
-    | {"cli_capture", "cli_options", "cli_sensors", "cli_sessions", "cli_stored"},
+    | {"cli_capture", "cli_options", "cli_sensors"}
+    | {"cli_athletes", "cli_sessions", "cli_stored"},
 }
 """Which parts of the package each part may import, besides itself."""
 
