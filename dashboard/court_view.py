@@ -35,6 +35,7 @@ def court_view(
     typical_error_m: float | None,
     picked: int | None,
     choice: tuple[str, Sequence[str]],
+    preview: Document | None = None,
 ) -> dict[str, Any]:
     """Return everything about the session's attempts that viewers are shown.
 
@@ -50,26 +51,31 @@ def court_view(
         The attempt to compare with, if not the highest.
     choice : (str, sequence of str)
         The metrics of the large number and of the small ones.
+    preview : document or None
+        The newest attempt, before it is final: it is shown, and counts for nothing else.
     """
     notes = _read(entries)
     large, small = choice
     latest = max(attempts, default=None)
+    newest = attempts.get(latest or 0) if preview is None else preview
     heights = _heights(attempts, notes)
+    before = None if preview is not None else latest
 
     def drawn(number: int | None) -> dict[str, Any] | None:
         return None if number is None else _drawn(attempts[number], notes)
 
     return {
         "begin": notes.begin,
-        "attempt_count": len(attempts),
-        "latest": drawn(latest),
+        "attempt_count": len(attempts) if preview is None else preview["attempt"],
+        "latest": None if newest is None else _drawn(newest, notes),
+        "final": preview is None,
         "best": drawn(_best(heights, None)),
-        "best_before": drawn(_best(heights, latest)),
+        "best_before": drawn(_best(heights, before)),
         "picked": drawn(picked if picked in attempts else None),
-        "numbers": _numbers(attempts.get(latest or 0), large, small),
+        "numbers": _numbers(newest, large, small),
         "choice": {"large": large, "small": list(small)},
         "list": [_listed(number, attempts[number], notes, large) for number in sorted(attempts)],
-        "set": _set(attempts, notes, heights, typical_error_m),
+        "set": _set(attempts, notes, heights, typical_error_m, newest),
         "log": _log(entries),
         "can_undo": any(entry.kind in UNDOABLE for entry in entries),
         "pain": wording.PAIN_NOTED if notes.pain else wording.PAIN_CAUTION,
@@ -176,6 +182,7 @@ def _set(
     notes: _Notes,
     heights: Sequence[Height],
     typical_error_m: float | None,
+    newest: Document | None,
 ) -> dict[str, Any]:
     mine = [number for number in attempts if notes.set_of.get(number, 1) == notes.sets]
     found = margin(heights, typical_error_m)
@@ -184,12 +191,11 @@ def _set(
     if found is not None and count >= IN_A_ROW:
         limit_cm = f"{100.0 * found.limit_m:.1f}"
         hint = wording.stop_hint(count, limit_cm, found.from_measurement_only)
-    latest = max(attempts, default=None)
     return {
         "number": notes.sets,
         "attempts": len(mine),
         "valid": sum(_valid(number, attempts[number], notes) for number in mine),
-        "rest_from_s": None if latest is None else attempts[latest]["landing_s"],
+        "rest_from_s": None if newest is None else newest["landing_s"],
         "hint": hint,
         "limit_cm": None if found is None else 100.0 * found.limit_m,
     }

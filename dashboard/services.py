@@ -266,7 +266,12 @@ class Services:
                 raise ValueError(f"Keep it under {LONGEST_TEXT} characters.")
             if not text and kind in (EntryKind.CUE, EntryKind.SEEN, EntryKind.INVALID):
                 raise ValueError("Write something first.")
+            preview = self._session.preview
+            if kind is EntryKind.NEW_SET and preview is not None:
+                raise ValueError("The attempt is still being measured; try again in a moment.")
             latest = max(self._session.attempts, default=None)
+            if preview is not None:
+                latest = int(preview["attempt"])
             asked = action.get("attempt")
             number = asked if asked in self._session.attempts else latest
             if kind is EntryKind.INVALID and number is None:
@@ -389,6 +394,7 @@ class Services:
                 None if athlete is None else athlete.typical_error_m,
                 session.picked,
                 (self.setup.large, self.setup.small),
+                session.preview,
             ),
             "viewers": len(self.hub.viewers),
         }

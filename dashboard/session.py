@@ -18,7 +18,8 @@ NOT_CHOSEN = {"recording"}
 class Session:
     """One session; without log and link there is none yet.
 
-    Attempts come from the log first: a restarted page goes on where it stood.
+    Attempts come from the log first: a restarted page goes on where it stood. ``preview`` is an
+    attempt whose window has not closed: it is shown, not logged.
     """
 
     log: SessionLog | None = None
@@ -26,6 +27,7 @@ class Session:
     state: LinkState = field(default_factory=lambda: LinkState(Phase.NONE))
     live: LiveState = field(default_factory=LiveState)
     attempts: dict[int, dict[str, Any]] = field(default_factory=dict)
+    preview: dict[str, Any] | None = None
     picked: int | None = None
     check: dict[str, Any] | None = None
     trouble: str | None = None
@@ -52,6 +54,8 @@ class Session:
             The news for viewers, and whether something that changes rarely has changed too.
         """
         rare = self.live.take_state(view.state, view.missed > 0)
+        if view.missed:
+            self.preview = None
         feet: list[dict[str, Any]] = []
         strip: dict[str, list[list[float]]] = {}
         for event in view.events:
@@ -62,6 +66,11 @@ class Session:
                 self.live.take_strip(event["strip"])
                 for placement, points in event["strip"].items():
                     strip.setdefault(placement, []).extend(points)
+            elif "preview" in event:
+                told = event["preview"]
+                known = told is not None and told["attempt"] in self.attempts
+                self.preview = None if known else told
+                rare = True
             elif "attempt" in event:
                 rare = self._take_attempt(event["attempt"]) or rare
             elif "check" in event:
@@ -71,6 +80,7 @@ class Session:
         return {**moving, "feet": feet, "strip": strip}, rare
 
     def _take_attempt(self, document: dict[str, Any]) -> bool:
+        self.preview = None
         number = document["attempt"]
         if number in self.attempts or self.log is None:
             return False

@@ -28,7 +28,7 @@ from imujump.contract import attempt_document
 from imujump.errors import ImuJumpError
 from imujump.live import LiveSession, Update, sensor_info
 from imujump.live_view import event_message, state_message
-from imujump.model import SampleBatch
+from imujump.model import Attempt, SampleBatch
 from imujump.recording.in_order import SampleOrder
 from imujump.recording.keeper import RecordingKeeper
 from imujump.recording.row_file import RecordedSensor
@@ -123,6 +123,7 @@ class Courtside:
         self._points: dict[str, list[tuple[float, float]]] = {}
         self._strip_due_s = 0.0
         self._told_attempts = 0
+        self._told_preview: Attempt | None = None
 
     async def tell(self) -> None:
         """Tell viewers of everything new, until the session has ended."""
@@ -173,6 +174,10 @@ class Courtside:
                 ago_s = self._session.now_s() - told.early.held_s
                 foot["arrived_host_s"] = round(time.perf_counter() - ago_s, 6)
             self._service.tell({"foot": foot})
+        if snapshot.preview is not self._told_preview:
+            self._told_preview = snapshot.preview
+            preview = None if snapshot.preview is None else _document(snapshot.preview)
+            self._service.tell({"preview": preview})
         if snapshot.attempt_count > self._told_attempts:
             first = self._told_attempts + 1
             self._told_attempts = snapshot.attempt_count
@@ -181,8 +186,12 @@ class Courtside:
     def _tell_attempts(self, first: int) -> None:
         for attempt in self._session.snapshot().attempts:
             if attempt.number >= first:
-                flight = {"toe_off_s": attempt.toe_off_s, "landing_s": attempt.landing_s}
-                self._service.tell({"attempt": {**attempt_document(attempt), **flight}})
+                self._service.tell({"attempt": _document(attempt)})
+
+
+def _document(attempt: Attempt) -> dict[str, Any]:
+    flight = {"toe_off_s": attempt.toe_off_s, "landing_s": attempt.landing_s}
+    return {**attempt_document(attempt), **flight}
 
 
 async def run(wish: CourtsideWish, stop: asyncio.Event) -> None:

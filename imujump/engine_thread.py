@@ -15,6 +15,10 @@ from imujump.pipeline.engine import Engine
 MOST_WAITING = 2000
 """Captured things that may wait for the engine before a faster source has to (own choice)."""
 
+FEW_WAITING = 8
+"""With more waiting, a replay runs faster than it can be watched and needs no preview (own choice:
+three sensors' packets of 0.1 s)."""
+
 WAIT_S = 0.005
 """How often a source that has to wait looks again (own choice)."""
 
@@ -29,6 +33,8 @@ class EngineThread:
     closed : callable
         Called in the event loop's thread with the attempts that closed, or with the sentence
         that tells of a fault in the analysis.
+    previewed : callable
+        Called there with an attempt that is about to close, with None when it did not.
 
     Notes
     -----
@@ -36,9 +42,12 @@ class EngineThread:
     """
 
     def __init__(
-        self, engine: Engine, closed: Callable[[tuple[Attempt, ...], str | None], None]
+        self,
+        engine: Engine,
+        closed: Callable[[tuple[Attempt, ...], str | None], None],
+        previewed: Callable[[Attempt | None], None],
     ) -> None:
-        self._engine, self._closed = engine, closed
+        self._engine, self._closed, self._previewed = engine, closed, previewed
         self._work: queue.SimpleQueue[tuple[list[SampleBatch | ClockReading], float] | None] = (
             queue.SimpleQueue()
         )
@@ -78,6 +87,7 @@ class EngineThread:
         return await asyncio.to_thread(self._engine.finish)
 
     def _run(self) -> None:
+        shown = False
         while (work := self._work.get()) is not None:
             if self._fault is not None:
                 continue
@@ -92,7 +102,23 @@ class EngineThread:
                 self._send((), self._fault)
                 continue
             if attempts:
+                shown = False
                 self._send(attempts, None)
+            elif shown and not self._engine.in_action:
+                shown = False
+                self._tell(self._previewed, None)
+            elif self._work.qsize() < FEW_WAITING:
+                shown = self._preview() or shown
+
+    def _preview(self) -> bool:
+        """Tell of an attempt that is about to close; return whether there was one."""
+        # Should the analysis fail, its close will say so.
+        with contextlib.suppress(Exception):
+            attempt = self._engine.preview()
+            if attempt is not None:
+                self._tell(self._previewed, attempt)
+                return True
+        return False
 
     def _step(
         self, entries: list[SampleBatch | ClockReading], time_s: float
@@ -108,6 +134,9 @@ class EngineThread:
         return tuple(attempts)
 
     def _send(self, attempts: tuple[Attempt, ...], fault: str | None) -> None:
+        self._tell(self._closed, attempts, fault)
+
+    def _tell(self, whom: Callable[..., None], *what: object) -> None:
         assert self._loop is not None
         with contextlib.suppress(RuntimeError):  # the loop has ended
-            self._loop.call_soon_threadsafe(self._closed, attempts, fault)
+            self._loop.call_soon_threadsafe(whom, *what)

@@ -74,7 +74,8 @@ class Snapshot:
 
     ``version`` counts snapshots, ``time_s`` is session time of the last thing captured.
     ``events`` are the newest foot events, withdrawn ones left out; ``attempts`` the newest
-    attempts, ``attempt_count`` all of them. ``recording`` is None when nothing is recorded.
+    attempts, ``attempt_count`` all of them; ``preview`` is the next one, not final, while its
+    window is still open. ``recording`` is None when nothing is recorded.
     """
 
     version: int = 0
@@ -84,6 +85,7 @@ class Snapshot:
     events: tuple[KnownEvent, ...] = ()
     attempts: tuple[Attempt, ...] = ()
     attempt_count: int = 0
+    preview: Attempt | None = None
     marks: int = 0
     warnings: tuple[str, ...] = ()
     finished: bool = False
@@ -154,11 +156,14 @@ class LiveSession:
         info = RecordingInfo(tuple(map(sensor_info, sensors)), started_utc)
         self._early = EarlySteps(info)
         self._tallies = {each.placement: SensorTally(each) for each in sensors}
-        self._engine = EngineThread(Engine(info, gravity_mps2), self._attempts_closed)
+        self._engine = EngineThread(
+            Engine(info, gravity_mps2), self._attempts_closed, self._previewed
+        )
         self._known: deque[KnownEvent] = deque(maxlen=EVENTS_REVISABLE)
         self._next_number = 1
         self._told: deque[Told] = deque(maxlen=EVENTS_KEPT)
         self._told_count = 0
+        self._preview: Attempt | None = None
         self._snapshot = Snapshot(recording=keeper.state if keeper else None)
         self._news_due_s = 0.0
         self._changed = asyncio.Event()
@@ -292,6 +297,11 @@ class LiveSession:
         known = self._snapshot.attempt_count
         self._add_attempts([each for each in attempts if each.number > known])
 
+    def _previewed(self, attempt: Attempt | None) -> None:
+        if attempt is None or attempt.number > self._snapshot.attempt_count:
+            self._preview = attempt
+            self._renew()
+
     def _add_attempts(self, attempts: Sequence[Attempt]) -> None:
         for attempt in attempts:
             changed = revised(self._known, attempt, self._next_number)
@@ -302,6 +312,7 @@ class LiveSession:
             self._known = deque((*kept, *added), EVENTS_REVISABLE)
             now_s = self._now_s() if self._now_s else None
             self._tell([Told(each, None, now_s) for each in changed])
+            self._preview = None
             shown = (*self._snapshot.attempts, attempt)[-ATTEMPTS_SHOWN:]
             self._renew(attempts=shown, attempt_count=attempt.number)
 
@@ -340,6 +351,7 @@ class LiveSession:
             events=tuple(standing[-EVENTS_SHOWN:]),
             attempts=old.attempts if attempts is None else attempts,
             attempt_count=old.attempt_count if attempt_count is None else attempt_count,
+            preview=None if finished else self._preview,
             marks=old.marks if marks is None else marks,
             warnings=old.warnings if warnings is None else warnings,
             finished=finished,

@@ -3,7 +3,7 @@
   "use strict";
   const link = window.imujump, {say, options, fill, element} = link.dom, format = link.format;
   const RUN_STEP_S = 0.5, LIVE_AFTER_S = 1.0, RECENT_S = 4.0;
-  let saidAttempt = null, seenAttempt = null, seenAtS = -Infinity;
+  let saidAttempt = null, saidNumbers = "", seenAttempt = null, seenAtS = -Infinity;
 
   function unit(number) { return number.unit ? ` ${number.unit}` : ""; }
 
@@ -18,7 +18,7 @@
 
   function result(court) {
     const large = court.numbers.large, latest = court.latest;
-    say("court-large-label", latest ? `${large.label} · attempt ${latest.attempt}` : large.label);
+    say("court-large-label", latest ? `${large.label} · attempt ${latest.attempt}${court.final ? "" : " · not final"}` : large.label);
     const node = say("court-large-value", latest ? value(large) : "–");
     if (node) node.classList.toggle("none", !latest);
     if (node) node.classList.toggle("struck", Boolean(latest && latest.invalid));
@@ -39,11 +39,15 @@
       if (number.doubt && known) item.append(element("span", "doubt", `⚠ ${number.doubt}`));
       return item;
     });
-    if (latest && saidAttempt !== null && latest.attempt !== saidAttempt) {
+    // Said once; again only if the final numbers are others.
+    const told = [large, ...court.numbers.small].map(value).join(" ");
+    const news = latest && (latest.attempt !== saidAttempt || (court.final && told !== saidNumbers));
+    if (news && saidAttempt !== null) {
       const small = court.numbers.small.map((each) => `${each.label} ${value(each)}${unit(each)}`);
-      say("court-said", `Attempt ${latest.attempt}: ${large.label} ${value(large)}${unit(large)} ${sigma(large)}. ${small.join(". ")}. ${doubts.join(" ")}`);
+      say("court-said", `Attempt ${latest.attempt}${court.final ? "" : ", not final"}: ${large.label} ${value(large)}${unit(large)} ${sigma(large)}. ${small.join(". ")}. ${doubts.join(" ")}`);
     }
     saidAttempt = latest ? latest.attempt : 0;
+    saidNumbers = told;
   }
 
   // Whether somebody runs now, so that the picture must follow instead of showing the last attempt.
@@ -93,6 +97,7 @@
       caption = latest || followsNow ? `Now · attempt ${court.attempt_count + 1}` : "Now · waiting for the run-up";
     } else {
       drawing = drawingOf(latest);
+      if (!court.final) drawing.steps = drawing.steps.map((step) => ({...step, early: true}));
       caption = `Attempt ${latest.attempt} · ${latest.take_off}`;
       if (court.best_before && court.best.attempt === latest.attempt) caption += " · the best so far";
       if (latest.cues.length) caption += ` · cue: ${latest.cues.join(", ")}`;

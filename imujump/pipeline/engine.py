@@ -31,6 +31,7 @@ from imujump.pipeline.attempt_motion import AttemptMotion
 from imujump.pipeline.clock import LATE_S, SessionClock
 from imujump.pipeline.feeding import feed
 from imujump.pipeline.hopeless import why_hopeless
+from imujump.pipeline.preview import PREVIEW_S, as_preview
 from imujump.pipeline.screening import (
     LOOK_S,
     SPAN_S,
@@ -43,7 +44,7 @@ from imujump.pipeline.screening import (
 from imujump.pipeline.shared_instant import RestedSpells
 from imujump.pipeline.streams import SensorStream
 from imujump.pipeline.upkeep import Upkeep
-from imujump.pipeline.windows import Span, analyse_span
+from imujump.pipeline.windows import Found, Span, analyse_span
 
 KEEP_S = 60.0
 """Samples are kept this long: a stand, a long action and the stand after it."""
@@ -119,6 +120,7 @@ class Engine:
         self._together = Looks()
         self._spells = RestedSpells()
         self._action: tuple[int, int] | None = None
+        self._previewed: int | None = None
         self._claimed_until_s = -math.inf
         self._untouched_s = 0.0
         self._attempts: list[Attempt] = []
@@ -341,11 +343,45 @@ class Engine:
         ):
             self._close(k)
 
+    def preview(self) -> Attempt | None:
+        """Return the newest attempt of an action that is about to close, once for each flight.
+
+        It is not final, depends on when it is asked for, and changes nothing that follows; see
+        :mod:`imujump.pipeline.preview`.
+        """
+        k = len(self._together) - 1
+        if self._action is None or self._action[1] == self._previewed:
+            return None
+        first, latest = self._action
+        if (k - latest) * LOOK_S < PREVIEW_S:
+            return None
+        self._previewed = latest
+        motions = self._analysed(first, k).motions
+        if not motions:
+            return None
+        return as_preview(motions[-1].attempt(), len(self._attempts) + len(motions))
+
+    @property
+    def in_action(self) -> bool:
+        """Whether there was a weightless moment whose window has not closed."""
+        return self._action is not None
+
     def _close(self, k: int) -> None:
-        """Analyse the action that ends with look k."""
+        """End the action with look k."""
         assert self._action is not None
         first, _ = self._action
-        self._action = None
+        self._action = self._previewed = None
+        found = self._analysed(first, k)
+        for motion in found.motions:
+            attempt = replace(motion.attempt(), number=len(self._attempts) + 1)
+            self._attempts.append(attempt)
+            self._claimed_until_s = attempt.landing_s
+            if self._on_motion is not None:
+                self._on_motion(attempt, motion)
+        self._warnings |= dict.fromkeys(found.warnings)
+
+    def _analysed(self, first: int, k: int) -> Found:
+        """Analyse the action that begins with look ``first``, up to look k."""
         start_s, anchored = self._opening_s(first)
         end_s = k * LOOK_S
         span = Span(
@@ -364,16 +400,7 @@ class Engine:
             stream = whole.as_of(until_s, span.arrived_by_s)
             if stream.last_time_s is not None and stream.last_time_s > line.device_s(start_s):
                 streams[p] = stream
-        if not streams:
-            return
-        found = analyse_span(span, streams, lines)
-        for motion in found.motions:
-            attempt = replace(motion.attempt(), number=len(self._attempts) + 1)
-            self._attempts.append(attempt)
-            self._claimed_until_s = attempt.landing_s
-            if self._on_motion is not None:
-                self._on_motion(attempt, motion)
-        self._warnings |= dict.fromkeys(found.warnings)
+        return analyse_span(span, streams, lines) if streams else Found((), ())
 
     def _opening_s(self, first: int) -> tuple[float, bool]:
         """Start of the window before look ``first``, and whether it is a stand."""

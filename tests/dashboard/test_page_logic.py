@@ -216,6 +216,21 @@ def test_the_best_is_a_counted_attempt_before_this_one(tmp_path: Path) -> None:
     assert view((40,), log)["best_before"] is None
 
 
+def test_an_attempt_that_is_not_final_is_shown_and_counts_for_nothing(tmp_path: Path) -> None:
+    log = SessionLog(tmp_path / "a.log.jsonl")
+    choice = (wording.LARGE_DEFAULT, list(wording.SMALL_DEFAULT))
+    all_of_them = documents(40, 43, 50)
+    preview = all_of_them.pop(3)
+    shown = court_view(all_of_them, log.entries(), 0.004, None, choice, preview)
+    assert not shown["final"]
+    assert (shown["latest"]["attempt"], shown["attempt_count"]) == (3, 3)
+    assert shown["numbers"]["large"]["value"] == pytest.approx(50.0)
+    assert shown["best"]["attempt"] == shown["best_before"]["attempt"] == 2
+    assert [each["attempt"] for each in shown["list"]] == [1, 2]
+    assert shown["set"]["attempts"] == 2
+    assert shown["set"]["rest_from_s"] == preview["landing_s"]
+
+
 def test_pain_replaces_the_caution(tmp_path: Path) -> None:
     log = SessionLog(tmp_path / "a.log.jsonl")
     assert "clinician" in view((), log)["pain"]

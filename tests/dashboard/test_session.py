@@ -96,6 +96,7 @@ def test_steps_grow_while_the_athlete_runs(tab: Tab) -> None:
 
 def test_the_number_stands_there_with_its_uncertainty(tab: Tab) -> None:
     tab.wait_text("#court-large-label", "attempt 1")
+    tab.wait("() => imujump.page.court.final")
     assert tab.text("#court-large-value").count(",") == 1, "a German reader's decimal sign"
     assert tab.text("#court-large-sigma").startswith("± ")
     assert tab.page.locator("#court-small li").count() == 3
@@ -199,7 +200,7 @@ def test_setting_the_clock_moves_no_rest_and_no_age(tab: Tab) -> None:
           imujump.repaint();
         }"""
     )
-    assert before_s <= tab.page.evaluate(rest) < before_s + 60.0
+    assert before_s - 1.0 < tab.page.evaluate(rest) < before_s + 60.0
     shown = tab.text("#court-rest")
     assert int(shown.split(":")[0]) < 2, shown
     assert tab.page.evaluate("imujump.up")

@@ -53,8 +53,15 @@ def test_the_result_comes_before_the_walk_back(tab: Tab) -> None:
     tab.page.wait_for_function(
         "n => imujump.page.court.attempt_count > n", arg=seen, timeout=20_000, polling=50
     )
+    # First what is not final, then, when the athlete has stood, what is.
+    assert not tab.page.evaluate("imujump.page.court.final")
+    assert "not final" in tab.text("#court-large-label")
+    first = tab.page.evaluate("imujump.page.court.numbers.large")
+    tab.wait("() => imujump.page.court.final")
     late_s = tab.page.evaluate("imujump.live.nowS - imujump.page.court.latest.landing_s")
     assert 0.0 < late_s < LATEST_S
+    last = tab.page.evaluate("imujump.page.court.numbers.large")
+    assert abs(last["value"] - first["value"]) < 3.0 * last["sigma"]
 
 
 def test_the_server_is_killed_and_the_capture_goes_on(tab: Tab, rig: Server) -> None:
