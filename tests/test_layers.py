@@ -34,6 +34,9 @@ WORDS = {
 }
 """What turns results into text: above the foundation, beside the packages, below the top."""
 
+ANSWERS = {"answers_in_words", "load_in_words", "questions_in_words", "strength_in_words"}
+"""What turns the statistics of sessions into sentences."""
+
 JOBS = {"capture_job", "sensor_check_run"}
 """What runs a capture or a sensor check from beginning to end."""
 
@@ -47,7 +50,7 @@ ALLOWED: dict[str, set[str]] = {
     "sessions": FOUNDATION,
     "capture": FOUNDATION | {"recording", "simulate"},
     **dict.fromkeys(WORDS, FOUNDATION | WORDS),
-    "answers_in_words": FOUNDATION | WORDS | {"sessions"},
+    **dict.fromkeys(ANSWERS, FOUNDATION | WORDS | ANSWERS | {"sessions"}),
     "engine_thread": FOUNDATION | {"pipeline"},
     "sensor_tally": FOUNDATION | {"capture", "recording"},
     "live": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture", "engine_thread", "sensor_tally"},

@@ -202,11 +202,19 @@ def metric_from_table(
     return tuple(sorted(found, key=lambda s: (s.started_utc, s.session_id)))
 
 
-def _reading(attempt: StoredAttempt, metric: str) -> Reading | None:
+def finite_value(attempt: StoredAttempt, metric: str) -> float | None:
+    """Give an attempt's value of a metric; None if it was not measured."""
     estimate = attempt.metrics.get(metric)
     if estimate is None or estimate.value is None or not math.isfinite(estimate.value):
         return None
-    return Reading(estimate.value, estimate.sigma, attempt.attempt_id, attempt.taken_utc)
+    return estimate.value
+
+
+def _reading(attempt: StoredAttempt, metric: str) -> Reading | None:
+    value = finite_value(attempt, metric)
+    if value is None:
+        return None
+    return Reading(value, attempt.metrics[metric].sigma, attempt.attempt_id, attempt.taken_utc)
 
 
 def _conditions(session: Session, attempts: Sequence[StoredAttempt]) -> Conditions:
