@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from imujump.answers_in_words import count
 from imujump.display_units import CENTIMETRES, display_value
@@ -64,7 +65,7 @@ def band_names(edges_m: tuple[float, ...]) -> tuple[str, ...]:
     told = [display_value(edge, CENTIMETRES, 0) for edge in edges_m]
     if not told:
         return ("all heights",)
-    middle = [f"{low} to {high} cm" for low, high in zip(told, told[1:], strict=False)]
+    middle = [f"{low} to {high} cm" for low, high in pairwise(told)]
     return (f"below {told[0]} cm", *middle, f"{told[-1]} cm and above")
 
 

@@ -14,8 +14,8 @@ LADDER_ADVICE = (
     "Try a ladder: slow, preferred and fast approaches in mixed order, at least three of each."
 )
 CUE_CAUTION = (
-    "A cue follows a bad attempt, and the next is often better anyway. "
-    "So the attempt before each cue is left out."
+    "A cue follows a bad attempt, and the next is often better anyway. So the attempt before "
+    "each cue is left out, and a difference counts only if it shows with that attempt as well."
 )
 GOES_WITH = "What goes with height need not make it: change one thing and look again."
 
@@ -34,11 +34,12 @@ def cue_sentences(answer: CueAnswer, wording: Wording) -> tuple[str, ...]:
         f"{count(difference.first, 'attempt')} before and {difference.second} after, "
         f"{count(answer.sessions, 'session')}, {count(answer.athletes, 'athlete')}"
     )
-    if difference.told:
+    if answer.told:
         told = f"After the cue {name} differs by {size}: {seen}."
     else:
         told = f"After the cue: no difference in {name} can be told yet, {size}: {seen}."
-        told += _more(difference)
+        if not difference.told:
+            told += _more(difference)
     sentences = [told, CUE_CAUTION]
     if not difference.general:
         sentences.append("This holds for these sessions; whether it helps in others is open.")

@@ -1,9 +1,10 @@
-"""Did the cue help? Attempts before and after it, within sessions.
+"""Whether a cue helped: attempts before and after it, within sessions.
 
 A cue is given after a bad attempt, and the next would have been better without it (regression to
-the mean). So the attempt that led to the cue is left out; this errs, if at all, against the cue,
-since attempts before a first bad one were good. Attempts also drift as a session goes on; the
-difference with a steady drift taken out stands beside the plain one.
+the mean): with the attempt that led to the cue, a cue seems to help that does not. Without it the
+comparison may err the other way, since attempts before the first bad one were good. So both are
+worked out, and a difference is told only if both show it. Attempts also drift as a session goes
+on; the difference with a steady drift taken out stands beside the others.
 """
 
 from __future__ import annotations
@@ -51,9 +52,9 @@ class CueAnswer:
     Attributes
     ----------
     difference : Difference
-        Without the attempts that led to the cue: what is to be relied on.
+        Without the attempts that led to the cue.
     with_leading : Difference
-        With them: too favourable, for comparison.
+        With them.
     drift_removed, drift_interval :
         The difference with a steady drift over the session's attempts taken out; None where too
         few attempts tell drift and cue apart.
@@ -70,6 +71,13 @@ class CueAnswer:
     athletes: int
     sessions: int
     by_athlete: bool
+
+    @property
+    def told(self) -> bool:
+        """Whether both comparisons leave out 0 on the same side."""
+        both = (self.difference, self.with_leading)
+        signs = {each.value is not None and each.value > 0.0 for each in both}
+        return all(each.told for each in both) and len(signs) == 1
 
 
 def cue_episodes(

@@ -151,17 +151,29 @@ def what_goes_with_height(
             found.append((name, own))
     if not found:
         return HeightAnswer((), tuple(left_out), len(kept))
-    # Imported here: it takes a second, and most of what uses sessions has no need of it.
-    from statsmodels.stats.multitest import multipletests
-
-    corrected = multipletests([own.p for _, own in found], alpha=RISK, method="holm")[1]
+    corrected = holm([own.p for _, own in found])
     level = 1.0 - RISK / len(found)
     companions = [
-        _companion(name, own, float(p), level)
-        for (name, own), p in zip(found, corrected, strict=True)
+        _companion(name, own, p, level) for (name, own), p in zip(found, corrected, strict=True)
     ]
     companions.sort(key=lambda c: (-abs(c.correlation), c.metric))
     return HeightAnswer(tuple(companions), tuple(left_out), len(kept))
+
+
+def holm(p: Sequence[float]) -> list[float]:
+    """Correct p-values for their number.
+
+    ``multipletests`` of statsmodels gives the same, but cleans up all memory at each call, which
+    takes a third of a second.
+
+    >>> holm([0.01, 0.04, 0.03])
+    [0.03, 0.06, 0.06]
+    """
+    order = np.argsort(p, kind="stable")
+    raised = np.asarray(p)[order] * np.arange(len(p), 0, -1)
+    corrected = np.empty(len(p))
+    corrected[order] = np.minimum(1.0, np.maximum.accumulate(raised))
+    return [float(each) for each in corrected]
 
 
 @dataclass(frozen=True, slots=True)
