@@ -12,6 +12,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from imujump.sessions.reliability import least_detectable_change
+
 SHARE = 0.05
 IN_A_ROW = 2
 BEST_OF = 3
@@ -42,15 +44,6 @@ class Margin:
         return self.reference_m - self.margin_m
 
 
-def least_detectable_change_m(typical_error_m: float) -> float:
-    """Return the smallest difference of two attempts that is beyond error, 95 % of the time.
-
-    >>> round(least_detectable_change_m(0.00844), 4)
-    0.0234
-    """
-    return 1.96 * math.sqrt(2.0) * typical_error_m
-
-
 def margin(heights: Sequence[Height], typical_error_m: float | None) -> Margin | None:
     """Return what the newest attempts are compared with; None with fewer than three."""
     if len(heights) < BEST_OF:
@@ -61,7 +54,7 @@ def margin(heights: Sequence[Height], typical_error_m: float | None) -> Margin |
     if error_m is None:
         known = [each.sigma_m for each in heights if each.sigma_m is not None]
         error_m = math.sqrt(sum(s * s for s in known) / len(known)) if known else 0.0
-    change_m = least_detectable_change_m(error_m)
+    change_m = least_detectable_change(error_m)
     return Margin(reference_m, max(SHARE * reference_m, change_m), typical_error_m is None)
 
 

@@ -171,6 +171,7 @@ DASHBOARD_MAY_USE = {
     "imujump.capture.viewer",
     "imujump.capture.one_capture",
     "imujump.sessions.session_log",
+    "imujump.sessions.reliability",
 }
 """What the page uses of the package: words, the running capture's door, nothing that measures."""
 

@@ -39,6 +39,9 @@ LEAST_TRUE_SHARE = 0.7
 """Share of the speeds' variance that must be real (own choice: below it the correction of a
 curve's bend doubles the figure)."""
 
+MOST_LEVERAGE = 0.999
+"""Above this an attempt alone decides a term of the fit, and no error can be told (own choice)."""
+
 ORDER_RATHER = 0.7
 """Correlation of speed with the order of attempts beyond which the two are not told apart (own
 choice)."""
@@ -180,8 +183,11 @@ def _fit(height: FloatArray, design: FloatArray) -> _Fit | None:
     if df < 1 or np.linalg.matrix_rank(design) < design.shape[1]:
         return None
     fit = OLS(height, design).fit()
-    if float(np.ptp(fit.resid)) <= 1e-9 * float(np.ptp(height)):
+    leverage = fit.get_influence().hat_matrix_diag
+    if float(np.ptp(fit.resid)) <= 1e-9 * float(np.ptp(height)) or leverage.max() > MOST_LEVERAGE:
         return None
+    # An error of speed counts for more where the curve is steep, so scatter differs along it.
+    fit = fit.get_robustcov_results("HC3", use_t=True)
     return _Fit(np.asarray(fit.params), np.asarray(fit.cov_params()), df)
 
 

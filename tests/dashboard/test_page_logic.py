@@ -14,7 +14,7 @@ from dashboard.athletes import Athlete, AthleteBook
 from dashboard.court_view import court_view
 from dashboard.hub import IN_FLIGHT, QUEUE, Hub
 from dashboard.live_state import LiveState
-from dashboard.set_control import Height, falls, least_detectable_change_m, margin
+from dashboard.set_control import Height, falls, margin
 from imujump.contract import attempt_document
 from imujump.model import METRIC_NAMES
 from imujump.sessions.session_log import EntryKind, SessionLog
@@ -25,12 +25,6 @@ from tests.analyses import one_foot_attempt
 
 def heights(*values_cm: float) -> list[Height]:
     return [Height(k, value / 100.0, 0.012) for k, value in enumerate(values_cm, 1)]
-
-
-def test_least_detectable_change_agrees_with_a_worked_example() -> None:
-    """Test 40, 45, 50, 38, 52; retest 41, 44, 52, 38.5, 51.5 cm: typical error 0.844 cm, least
-    detectable change 2.34 cm (plain arithmetic after Hopkins, 2000)."""
-    assert 100.0 * least_detectable_change_m(0.00844) == pytest.approx(2.34, abs=0.005)
 
 
 def test_the_margin_is_the_larger_of_five_per_cent_and_the_least_detectable_change() -> None:

@@ -60,7 +60,7 @@ def test_no_optimum_is_named_where_none_was_seen(case) -> None:
 
 
 def test_errors_of_speed_do_not_shift_the_top() -> None:
-    # A top away from the middle: without the correction it would read 5.3 + 0.3·0.2 or so.
+    # A top away from the middle: without the correction it reads too far from it.
     rng = np.random.default_rng(73)
     plain = {"top_mps": 5.25, "n": 120, "sigma": 0.22}
     tops = []
