@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -11,6 +13,9 @@ import pytest
 from imujump.model import Estimate, Side
 from imujump.sessions.readings import Filter, metric_by_session, metric_from_table
 from imujump.sessions.records import Session, Standing, StoredAttempt, Task
+from imujump.sessions.store import open_store
+
+from .invented import a_session, keep
 
 START = datetime(2026, 2, 1, 18, tzinfo=UTC)
 SESSIONS = [
@@ -121,3 +126,23 @@ def test_a_table_gives_the_same() -> None:
         assert [s.conditions for s in told] == [s.conditions for s in plain]
     with pytest.raises(ValueError, match=r"^table is of 2 athletes"):
         metric_from_table(table.assign(athlete_id=range(len(table))).head(2), METRIC, wanted)
+
+
+def test_the_table_of_a_store_gives_the_same(empty_file, tmp_path) -> None:
+    shutil.copy(empty_file, tmp_path / "club.sqlite")
+    with closing(open_store(tmp_path / "club.sqlite")) as store:
+        kept = [
+            (session, keep(store, session, name))
+            for session, name in ((a_session(store, surface="hall"), "a"), (a_session(store), "b"))
+        ]
+        athlete = kept[0][0].athlete_id
+        table = store.series(athlete, [METRIC])
+        for wanted in (Filter(Task.ONE_FOOT), Filter(Task.TWO_FOOT, surface="hall")):
+            told = metric_from_table(table, METRIC, wanted)
+            plain = metric_by_session(
+                store.attempts_of(athlete), [session for session, _ in kept], METRIC, wanted
+            )
+            assert told
+            assert [s.readings for s in told] == [s.readings for s in plain]
+            assert [s.conditions for s in told] == [s.conditions for s in plain]
+        assert metric_from_table(store.series(99, [METRIC]), METRIC, wanted) == ()
