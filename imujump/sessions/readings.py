@@ -169,37 +169,53 @@ def metric_from_table(
         asked = getattr(wanted, column)
         if asked is not None:
             rows = rows[rows[column] == str(asked)]
+    rows = rows.sort_values(["taken_utc", "attempt_id"], kind="stable")
+    # Plain lists: a table's own ways of going through groups take longer than all the rest.
+    columns = {name: rows[name].tolist() for name in _READ}
+    taken = rows["taken_utc"].dt.to_pydatetime().tolist()
+    by_session: dict[int, list[int]] = {}
+    for place, session_id in enumerate(columns["session_id"]):
+        by_session.setdefault(session_id, []).append(place)
+    one_foot = wanted.task is Task.ONE_FOOT
     found = []
-    for session_id, own in rows.groupby("session_id", sort=False):
-        own = own.sort_values(["taken_utc", "attempt_id"], kind="stable")
-        begin = own["taken_utc"].iloc[0].to_pydatetime()
+    for session_id, places in by_session.items():
+        begin, first = taken[places[0]], places[0]
         if not wanted.takes_time(begin):
             continue
-        sided = own["side"].dropna() if wanted.task is Task.ONE_FOOT else ()
+        readings = []
+        for k in places:
+            sigma = columns["sigma"][k]
+            known = sigma is not None and math.isfinite(sigma)
+            readings.append(
+                Reading(
+                    columns["value"][k],
+                    sigma if known else None,
+                    columns["attempt_id"][k],
+                    taken[k],
+                )
+            )
+        sides = {columns["side"][k] for k in places} if one_foot else set()
         found.append(
             SessionReadings(
-                int(str(session_id)),
+                session_id,
                 begin,
-                tuple(
-                    Reading(float(v), float(s) if math.isfinite(s) else None, int(i), t)
-                    for v, s, i, t in zip(
-                        own["value"],
-                        own["sigma"].astype(float),
-                        own["attempt_id"],
-                        own["taken_utc"].dt.to_pydatetime(),
-                        strict=True,
-                    )
-                ),
+                tuple(readings),
                 Conditions(
-                    str(own["surface"].iloc[0]),
-                    str(own["shoe"].iloc[0]),
-                    str(own["mounting"].iloc[0]),
-                    frozenset(str(side) for side in sided),
-                    frozenset(str(version) for version in own["pipeline_version"]),
+                    str(columns["surface"][first]),
+                    str(columns["shoe"][first]),
+                    str(columns["mounting"][first]),
+                    frozenset(str(side) for side in sides if isinstance(side, str)),
+                    frozenset(str(columns["pipeline_version"][k]) for k in places),
                 ),
             )
         )
     return tuple(sorted(found, key=lambda s: (s.started_utc, s.session_id)))
+
+
+_READ = (
+    *("session_id", "attempt_id", "value", "sigma"),
+    *("side", "surface", "shoe", "mounting", "pipeline_version"),
+)
 
 
 def finite_value(attempt: StoredAttempt, metric: str) -> float | None:
