@@ -14,6 +14,7 @@ import click
 from imujump import (
     cli_athletes,
     cli_capture,
+    cli_report,
     cli_sensors,
     cli_sessions,
     cli_stored,
@@ -56,6 +57,7 @@ for _command in (
     cli_sessions.sessions,
     cli_sessions.confirm,
     cli_sessions.refuse,
+    cli_report.report,
     cli_stored.export,
     cli_stored.forget,
 ):

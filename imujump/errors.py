@@ -20,6 +20,7 @@
     ├── CaptureRunningError     another capture has the adapter
     ├── NoCaptureError          there is no capture to look at
     ├── AlignmentError          sensor axes or clocks cannot be aligned
+    ├── ReportError             an athlete's report cannot be made or written
     └── StoreError              the sessions that were kept cannot be read or written
         ├── ForeignStoreError   broken, or not made by this program
         ├── NewerStoreError     written by a newer version of the program
@@ -183,6 +184,31 @@ class NoCaptureError(ImuJumpError):
 
 class AlignmentError(ImuJumpError):
     """Sensor axes or clocks cannot be aligned."""
+
+
+class ReportError(ImuJumpError):
+    """A report cannot be made or written.
+
+    Parameters
+    ----------
+    what : str
+        The athlete or the file.
+    problem : str
+        What is wrong, without a full stop.
+    remedy : str
+        What the user can do, without a full stop.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        problem: str = "no attempt counts in this time",
+        remedy: str = "choose other days or another task, or confirm recordings that wait",
+    ) -> None:
+        super().__init__(f"{what}: {problem}; {remedy}.")
+        self.what = what
+        self.problem = problem
+        self.remedy = remedy
 
 
 class StoreError(ImuJumpError):

@@ -54,7 +54,13 @@ ALLOWED: dict[str, set[str]] = {
     "engine_thread": FOUNDATION | {"pipeline"},
     "sensor_tally": FOUNDATION | {"capture", "recording"},
     "live": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture", "engine_thread", "sensor_tally"},
-    "report": FOUNDATION | SIDE_BY_SIDE | WORDS | {"capture"},
+    "pictures": FOUNDATION | WORDS,
+    "metric_course": FOUNDATION | WORDS | ANSWERS | {"pictures", "sessions"},
+    "athlete_answers": FOUNDATION | WORDS | {"metric_course", "sessions"},
+    "report": FOUNDATION
+    | WORDS
+    | ANSWERS
+    | {"athlete_answers", "metric_course", "pictures", "sessions"},
     "validation": FOUNDATION | SIDE_BY_SIDE | WORDS,
     "replay": FOUNDATION | {"capture", "recording"},
     "live_view": FOUNDATION | WORDS | {"capture", "live", "pipeline"},
@@ -73,6 +79,7 @@ ALLOWED: dict[str, set[str]] = {
     | WORDS
     | {"bookkeeping", "cli_options", "cli_store", "recording", "sessions"},
     "cli_stored": FOUNDATION | WORDS | {"cli_options", "cli_store", "forgetting", "session_export"},
+    "cli_report": FOUNDATION | WORDS | {"cli_options", "cli_store", "report", "sessions"},
     "keyboard": set(),
     **dict.fromkeys(
         JOBS, FOUNDATION | JOBS | {"capture", "live", "live_view", "recording", "replay"}
@@ -88,7 +95,7 @@ ALLOWED: dict[str, set[str]] = {
     | SIDE_BY_SIDE
     | WORDS
     | {"capture", "live", "report", "validation"}
-    | {"cli_capture", "cli_options", "cli_sensors"}
+    | {"cli_capture", "cli_options", "cli_report", "cli_sensors"}
     | {"cli_athletes", "cli_sessions", "cli_stored"},
 }
 """Which parts of the package each part may import, besides itself."""

@@ -6,7 +6,18 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, case, delete, func, insert, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Row,
+    and_,
+    case,
+    delete,
+    func,
+    insert,
+    select,
+    update,
+)
 
 from imujump.sessions.plain_text import clean_text
 from imujump.sessions.records import Note, NoteKind, Session, SessionOverview, Standing
@@ -189,9 +200,21 @@ def _words(words: Mapping[str, str]) -> dict[str, str]:
 
 def all_notes(connection: Connection, session_id: int) -> list[Note]:
     """List a session's notes in the order of their times; what was taken back is left out."""
+    return _notes_by(connection, notes.c.session_id == session_id)
+
+
+def notes_of(connection: Connection, athlete_id: int, since: datetime | None) -> list[Note]:
+    """List the notes of all of an athlete's sessions, or of those that began since."""
+    whose = sessions.c.athlete_id == athlete_id
+    if since is not None:
+        whose &= sessions.c.started_utc >= since
+    return _notes_by(connection, notes.c.session_id.in_(select(sessions.c.session_id).where(whose)))
+
+
+def _notes_by(connection: Connection, condition: ColumnElement[bool]) -> list[Note]:
     rows = connection.execute(
         select(notes)
-        .where(notes.c.session_id == session_id, notes.c.withdrawn_utc.is_(None))
+        .where(condition, notes.c.withdrawn_utc.is_(None))
         .order_by(notes.c.noted_utc, notes.c.note_id)
     )
     return [

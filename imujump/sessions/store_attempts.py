@@ -28,9 +28,16 @@ class AttemptStore(StoreAccess):
         with self._read() as connection:
             return results_kept.stored(connection, recordings.c.recording_id == recording_id)
 
-    def attempts_of(self, athlete_id: int, task: Task | None = None) -> list[StoredAttempt]:
-        """List all of an athlete's attempts in order; for few metrics :meth:`series` is quicker."""
+    def attempts_of(
+        self, athlete_id: int, task: Task | None = None, since: datetime | None = None
+    ) -> list[StoredAttempt]:
+        """List an athlete's attempts in order, all or those of sessions that began since.
+
+        For few metrics :meth:`series` is quicker.
+        """
         condition = sessions.c.athlete_id == athlete_id
+        if since is not None:
+            condition &= sessions.c.started_utc >= since
         if task is not None:
             condition &= attempts.c.task == task.value
         with self._read() as connection:

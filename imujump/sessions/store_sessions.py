@@ -43,6 +43,11 @@ class SessionNotes(StoreAccess):
         with self._read() as connection:
             return sessions_kept.all_notes(connection, session_id)
 
+    def notes_of(self, athlete_id: int, since: datetime | None = None) -> list[Note]:
+        """List the notes of all of an athlete's sessions, or of those that began since."""
+        with self._read() as connection:
+            return sessions_kept.notes_of(connection, athlete_id, since)
+
     def add_note(
         self,
         session_id: int,
