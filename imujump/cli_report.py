@@ -11,7 +11,6 @@ from imujump.cli_options import store_option
 from imujump.cli_store import known_athlete, opened
 from imujump.screen_table import shown
 
-
 DAY = click.DateTime(["%Y-%m-%d"])
 TASKS = ("one_foot", "two_foot", "standing")
 
