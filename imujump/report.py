@@ -69,8 +69,8 @@ CAUTIONS = (
     "clinician to judge.",
 )
 
-MOST_CAUTIONS, LONGEST_CAUTION = 4, 220
-LONGEST_WORDS = 240
+MOST_CAUTIONS, LONGEST_CAUTION = 4, 180
+LONGEST_WORDS = 200
 """So much fits on the sheet (own choice)."""
 
 LONGEST_FILE_NAME = 80

@@ -107,7 +107,7 @@ def test_days_choose_the_sessions(club):
 
 
 def test_the_words_must_fit_on_the_sheet(club):
-    with pytest.raises(ValueError, match="under 240"):
+    with pytest.raises(ValueError, match="under 200"):
         of(club, "Ada Bell", aim="x" * (LONGEST_WORDS + 1))
 
 
@@ -138,7 +138,7 @@ def test_conditions_that_changed_are_said(club):
 def test_it_prints_on_one_sheet_of_a4(club, tmp_path):
     if chromium() is None:
         pytest.skip("no Chromium on this computer; install one or name it in IMUJUMP_CHROMIUM")
-    fullest = of(club, HOSTILE, aim="wide " * 48, cue="wide " * 48)
+    fullest = of(club, HOSTILE, aim="wide " * 40, cue="wide " * 40)
     longest = ("Long words. " * 20)[:LONGEST_CAUTION]
     fullest = replace(
         fullest,
