@@ -14,6 +14,7 @@ import click
 from imujump import (
     cli_athletes,
     cli_capture,
+    cli_demo,
     cli_report,
     cli_sensors,
     cli_sessions,
@@ -60,6 +61,7 @@ for _command in (
     cli_report.report,
     cli_stored.export,
     cli_stored.forget,
+    cli_demo.demo,
 ):
     main.add_command(_command)
 

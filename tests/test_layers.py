@@ -72,6 +72,8 @@ ALLOWED: dict[str, set[str]] = {
     | {"capture", "contract", "live", "live_view", "recording", "sensor_watch", "signal_strip"},
     "bookkeeping": FOUNDATION | {"pipeline", "recording", "sessions"},
     "forgetting": FOUNDATION | {"bookkeeping", "recording", "sessions"},
+    "demo": FOUNDATION | SIDE_BY_SIDE | {"bookkeeping"},
+    "cli_demo": FOUNDATION | WORDS | {"bookkeeping", "cli_options", "demo"},
     "session_export": FOUNDATION | {"contract", "recording", "sessions", "spreadsheet"},
     "cli_store": FOUNDATION | WORDS | {"cli_options", "sessions"},
     "cli_athletes": FOUNDATION | WORDS | {"cli_options", "cli_store", "sessions"},
@@ -95,7 +97,7 @@ ALLOWED: dict[str, set[str]] = {
     | SIDE_BY_SIDE
     | WORDS
     | {"capture", "live", "report", "validation"}
-    | {"cli_capture", "cli_options", "cli_report", "cli_sensors"}
+    | {"cli_capture", "cli_demo", "cli_options", "cli_report", "cli_sensors"}
     | {"cli_athletes", "cli_sessions", "cli_stored"},
 }
 """Which parts of the package each part may import, besides itself."""

@@ -1,0 +1,1 @@
+"""The demo club: its plan, its making, its place, its command."""
