@@ -26,7 +26,7 @@ class Level:
     def at(self, share: float) -> float:
         """Level without scatter at a share of the season, 0 to 1.
 
-        >>> Level(0.40, 0.05, begins=0.4, ends=0.6).at(0.5)
+        >>> round(Level(0.40, 0.05, begins=0.4, ends=0.6).at(0.5), 3)
         0.425
         """
         moved = (share - self.begins) / (self.ends - self.begins)

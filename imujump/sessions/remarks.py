@@ -20,7 +20,8 @@ LEAST_RATE_HZ = 100.0
 """Below this rate strikes are unsure anyway, and nothing is said of straps."""
 
 LEAST_STRIKES = 3
-"""From fewer strikes of a side nothing is said of its strap (own choice)."""
+"""From fewer strikes of a side before the flight nothing is said of its strap (own choice). Those
+after it are less sure anyway: one foot lands while the other's impact still shakes it."""
 
 MISSING_S = 0.1
 """Missing time from which a sensor is named (own choice: gaps of 30 ms are hardly noticed)."""
@@ -95,7 +96,9 @@ def _straps(analysis: Analysis) -> Iterator[str]:
             event.sigma_s
             for attempt in analysis.attempts
             for event in attempt.events
-            if event.side is side and event.kind is EventKind.FOOT_STRIKE
+            if event.side is side
+            and event.kind is EventKind.FOOT_STRIKE
+            and event.time_s < attempt.toe_off_s
         ]
         if rates_hz.get(side.shank, 0.0) < LEAST_RATE_HZ or len(sigmas_s) < LEAST_STRIKES:
             continue

@@ -66,7 +66,9 @@ def test_the_loose_sensor_is_noticed_and_the_sent_recording_waits(filled: Path) 
     with open_store(filled / STORE_NAME) as store:
         by_time = sorted(store.sessions(), key=lambda each: each.session.started_utc)
         first, second = (store.recordings(each.session.session_id) for each in by_time)
-        assert any("Left shank" in r and "loose" in r for r in first[-1].remarks)
+        standing, run_ups = first
+        assert not any("loose" in remark for remark in standing.remarks)
+        assert any("Left shank" in r and "loose" in r for r in run_ups.remarks)
         assert [recording.standing for recording in second] == [Standing.WAITING]
         assert [recording.recording_id for recording in store.waiting()] == [second[0].recording_id]
 
