@@ -37,11 +37,15 @@ FIRST_SERIAL = 1001
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """How sensors are reached, where they are worn as far as known, how many if known."""
+    """How sensors are reached, where they are worn as far as known, how many and how fast if known.
+
+    ``rate_hz`` is what all of them measure at whatever is asked for, None when that can be chosen.
+    """
 
     radio: Radio | None
     placements: Mapping[str, Placement]
     count: int | None = None
+    rate_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +132,14 @@ async def radio_of(wish: Wish) -> AsyncIterator[Way]:
             'install it with: pip install "imujump[emulate]"',
         ) from error
     _require_rate("emulated sensors", own_profile(), wish.rate_hz)
-    settings: dict[str, Any] = {"scenes": wish.emulate_scenes}
+    settings: dict[str, Any] = {"scenes": wish.emulate_scenes, "samples_per_packet": None}
     if wish.rate_hz is not None:
         settings["rate_hz"] = wish.rate_hz
     async with emulated_process(wish.emulate_file, **settings) as rig:
         worn = {f"EMU-{FIRST_SERIAL + n}": place for n, place in enumerate(rig.sensors)}
-        yield Way(Radio(rig.scanner_factory, rig.client_factory), worn, len(worn))
+        radio = Radio(rig.scanner_factory, rig.client_factory)
+        # A recording that is played has the rate that it was made with.
+        yield Way(radio, worn, len(worn), rig.profile.packet.rate_hz)
 
 
 def _require_rate(sensor: str, profile: LinkProfile, rate_hz: float | None) -> None:
@@ -171,7 +177,7 @@ async def opened_source(wish: Wish) -> AsyncIterator[tuple[EndableSource, Callab
         sensors = chosen_sensors(found, wish.chosen)
         if not wish.emulate:
             wish.memory.remember({s.serial: s.placement for s in sensors if s.placement})
-        rate_hz = None if wish.emulate else wish.rate_hz
+        rate_hz = way.rate_hz or wish.rate_hz
         for sensor in sensors:
             _require_rate(sensor.name, sensor.profile, rate_hz)
         async with Crew(sensors, rate_hz, way.radio) as crew:

@@ -64,6 +64,9 @@ def document(analysis: Analysis, path: str) -> dict[str, Any]:
             "duration_s": _instant(analysis.duration_s),
             "sensors": [_sensor(sensor) for sensor in analysis.sensors],
             "warnings": list(analysis.warnings),
+            "marks": [
+                {"time_s": _instant(mark.time_s), "text": mark.text} for mark in analysis.marks
+            ],
         },
         "attempts": [attempt_document(attempt) for attempt in analysis.attempts],
     }

@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import replace
 
-from imujump.model import Analysis, Attempt, ClockReading, SampleBatch
+from imujump.model import Analysis, Attempt, ClockReading, Mark, SampleBatch
 from imujump.pipeline.engine import Engine
 
 MOST_WAITING = 2000
@@ -76,14 +76,14 @@ class EngineThread:
         """Hand on what is now in order, all that was captured until ``time_s``."""
         self._work.put((entries, time_s))
 
-    async def finish(self, warnings: tuple[str, ...]) -> Analysis:
+    async def finish(self, warnings: tuple[str, ...], marks: tuple[Mark, ...] = ()) -> Analysis:
         """Let the engine do what waits, end it and return its analysis."""
         self._work.put(None)
         await asyncio.to_thread(self._thread.join)
         self.running = False
         known = self._engine.info.warnings
         fresh = tuple(text for text in warnings if text not in known)
-        self._engine.info = replace(self._engine.info, warnings=(*known, *fresh))
+        self._engine.info = replace(self._engine.info, warnings=(*known, *fresh), marks=marks)
         return await asyncio.to_thread(self._engine.finish)
 
     def _run(self) -> None:

@@ -161,6 +161,7 @@ class LiveSession:
         )
         self._known: deque[KnownEvent] = deque(maxlen=EVENTS_REVISABLE)
         self._next_number = 1
+        self._marks: list[Mark] = []
         self._told: deque[Told] = deque(maxlen=EVENTS_KEPT)
         self._told_count = 0
         self._preview: Attempt | None = None
@@ -222,6 +223,7 @@ class LiveSession:
         mark = Mark(self.now_s() if time_s is None else time_s, text)
         if self._keeper is not None:
             self._keeper.append(mark)
+        self._marks.append(mark)
         self._renew(marks=self._snapshot.marks + 1)
         return mark
 
@@ -260,7 +262,7 @@ class LiveSession:
                 found += self._early.push(entry)
         found += self._early.finish()
         self._tell([self._numbered(each) for each in found])
-        self.analysis = await self._engine.finish(tuple(self._order.warnings()))
+        self.analysis = await self._engine.finish(tuple(self._order.warnings()), tuple(self._marks))
         self._add_attempts(self.analysis.attempts[self._snapshot.attempt_count :])
         self._renew(warnings=self._warnings(*self.analysis.warnings), finished=True)
 

@@ -251,13 +251,14 @@ class SensorReport:
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """All that a recording's analysis yields."""
+    """All that a recording's analysis yields; times count from the first sample."""
 
     started_utc: datetime | None
     duration_s: float
     sensors: tuple[SensorReport, ...]
     warnings: tuple[str, ...] = ()
     attempts: tuple[Attempt, ...] = field(default=())
+    marks: tuple[Mark, ...] = ()
 
 
 METRIC_NAMES: tuple[str, ...] = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import tempfile
 import time
 from collections import deque
@@ -19,8 +20,9 @@ from imujump.recording.reader import RecordingReader
 from imujump.recording.row_file import RecordedSensor
 from imujump.recording.saving import save_recording
 
-BREATH = 50
-"""As fast as possible, others in the event loop get their turn after this many packets."""
+BREATH_S = 0.005
+"""A replay that never has to wait lets others in the event loop have their turn this often (own
+choice: viewers are shown something new some ten times a second)."""
 
 
 class Replay:
@@ -101,27 +103,30 @@ class Replay:
 
     async def __aiter__(self) -> AsyncIterator[CaptureEvent]:
         """Yield packets, clock readings and status changes in the order of their stamps."""
-        for taken, (time_s, event) in enumerate(self._entries()):
+        breathed_s = time.perf_counter()
+        for time_s, event in self._entries():
             if self._start_s is None:
                 self._start_s, self._first_s = time.perf_counter(), time_s
-            if self._speed is not None:
-                await self._pause((time_s - self._first_s) / self._speed)
-            elif taken % BREATH == 0:
+            if self._speed is None:
                 self._first_s = time_s
+                wait_s = 0.0
+            else:
+                due_s = self._start_s + (time_s - self._first_s) / self._speed
+                wait_s = due_s - time.perf_counter()
+            if wait_s > 0.0:
+                await self._pause(wait_s)
+                breathed_s = time.perf_counter()
+            elif time.perf_counter() - breathed_s > BREATH_S:
                 await asyncio.sleep(0.0)
+                breathed_s = time.perf_counter()
             if self._stopped.is_set():
                 return
             yield event
 
-    async def _pause(self, due_s: float) -> None:
-        assert self._start_s is not None
-        wait_s = self._start_s + due_s - time.perf_counter()
-        if wait_s > 0.0:
-            try:
-                async with asyncio.timeout(wait_s):
-                    await self._stopped.wait()
-            except TimeoutError:
-                pass
+    async def _pause(self, wait_s: float) -> None:
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(wait_s):
+                await self._stopped.wait()
 
     def _entries(self) -> Iterator[tuple[float, CaptureEvent]]:
         rows = deque(sorted(self._reader.changes, key=lambda row: row.time_s))

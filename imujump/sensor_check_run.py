@@ -59,7 +59,7 @@ async def run_check(
     with OneCapture(wish.adapter):
         async with radio_of(wish) as way:
             sensors = chosen_sensors(await find(wish, way), wish.chosen)
-            rate_hz = None if wish.emulate else wish.rate_hz
+            rate_hz = way.rate_hz or wish.rate_hz
             async with Crew(sensors, rate_hz, way.radio) as crew:
                 recorded = crew.recorded_sensors
                 order = SampleOrder([(each.placement, each.profile) for each in recorded])

@@ -16,7 +16,7 @@ from imujump.display_units import (
     value_and_sigma,
 )
 from imujump.model import METRIC_NAMES, Analysis, Attempt, Estimate, Step
-from imujump.table import MINIMUM_WIDTH, Named
+from imujump.table import MINIMUM_WIDTH, Named, mark_line
 from imujump.wording import METRICS, PHASES, PLACEMENTS, sentence, step_name, take_off_sentence
 
 LABEL_WIDTH = max(len(wording.label) for wording in METRICS.values())
@@ -33,6 +33,8 @@ def attempt_sheets(recordings: Sequence[Named], width: int, glyphs: Glyphs) -> s
         for attempt in analysis.attempts:
             lines += [*_heading(attempt), *_metrics(attempt, width, glyphs)]
             lines += [*_steps(attempt, glyphs), ""]
+        if analysis.marks:
+            lines += [*(f"  {glyphs.written(mark_line(mark))}" for mark in analysis.marks), ""]
     return "\n".join(lines)
 
 

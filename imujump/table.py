@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from imujump.contract import stated
 from imujump.display_units import Glyphs, clock_time, value_and_sigma
-from imujump.model import Analysis, Attempt, Estimate
+from imujump.model import Analysis, Attempt, Estimate, Mark
 from imujump.wording import FIRST_READ, METRICS, sentence, take_off
 
 Named = tuple[str, Analysis]
@@ -81,12 +81,24 @@ def attempts_table(recordings: Sequence[Named], width: int, glyphs: Glyphs) -> s
             lines += rows[id(attempt)]
             for remark in _remarks(attempt):
                 lines += _wrapped(glyphs.written(remark), width, INDENT)
+        for mark in analysis.marks:
+            lines += _wrapped(glyphs.written(mark_line(mark)), width, INDENT)
     return "\n".join([*lines, *_foot(recordings, attempts, width, glyphs)]) + "\n"
 
 
 def doubtful(estimate: Estimate) -> bool:
     """Tell whether a value was measured but carries a reason for doubt."""
     return estimate.value is not None and bool(estimate.reason)
+
+
+def mark_line(mark: Mark) -> str:
+    """Say when a mark was set and what was noted.
+
+    >>> mark_line(Mark(64.96, "new shoes")), mark_line(Mark(3.0, ""))
+    ('mark at 1:05.0: new shoes', 'mark at 0:03.0')
+    """
+    text = " ".join(mark.text.split())
+    return f"mark at {clock_time(max(mark.time_s, 0.0))}{f': {text}' if text else ''}"
 
 
 def grouped_reasons(estimates: Iterable[tuple[str, Estimate]]) -> list[tuple[str, str]]:

@@ -47,6 +47,7 @@ DOCUMENT = {
             {"placement": str, "rate_hz": float, "missing_s": float, "clipped_samples": int}
         ],
         "warnings": [str],
+        "marks": [{"time_s": float, "text": str}],
     },
     "attempts": [ATTEMPT],
 }

@@ -94,8 +94,8 @@ class Timings:
     answer_s: float = 3.0  # one read or write
     rest_s: float = 0.2  # mean first wait before trying again; doubled with each failure
     longest_rest_s: float = 8.0
-    first_pings: int = 60  # the shortest of so many waits is a 60th of a connection interval
-    first_ping_s: float = 0.2  # mean distance of the first clock readings
+    first_pings: int = 150  # the shortest of so many waits is a 150th of a connection interval
+    first_ping_s: float = 0.07  # mean distance of the first clock readings: done after 10 s or so
     ping_s: float = 2.0  # mean distance of the later ones
     battery_s: float = 60.0
     replay_silence_s: float = 1.0  # a replay that pauses longer is asked for again

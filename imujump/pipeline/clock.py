@@ -25,8 +25,8 @@ FIRST_CLOCK_S = 10.0
 """Stream from which a sensor's clock is first set against the others."""
 
 LATE_S = 3.0
-"""Samples that arrive this much later than the other sensors' count as lost (own choice:
-reconnecting and replaying takes a second or two)."""
+"""Samples that arrive this much later than the other sensors' count as lost, unless the sensor has
+only just fallen silent (own choice: reconnecting and replaying takes a second or two)."""
 
 SAME_CLOCK_S = 2e-6
 """Sensors whose shortest delays agree to this share a clock: above the microsecond to which
@@ -77,6 +77,10 @@ class SessionClock:
         """Session time of the last sample of each sensor on the clock."""
         lasts = {p: streams[p].last_time_s for p in self.courses}
         return {p: self.courses[p].session_s(t) for p, t in lasts.items() if t is not None}
+
+    def since_start_s(self, host_s: float) -> float:
+        """Session time of an instant on the host's clock, which stamps arrivals."""
+        return host_s - self._zero_s - (self._shared_delay_s or 0.0)
 
     def start(
         self,
@@ -205,6 +209,7 @@ class SessionClock:
         start_s: float,
         end_s: float,
         arrival_s: float,
+        arrived_by_s: Mapping[Placement, float],
     ) -> None:
         """Set the sensors' clocks right by a movement that all made as one, if it was one.
 
@@ -216,11 +221,13 @@ class SessionClock:
             Session time of a rest before the movement and of one after it.
         arrival_s : float
             Arrival at which that was known.
+        arrived_by_s : mapping
+            Until when each sensor was waited for.
         """
         if len(self.courses) < 2 or any(course.fixed for course in self.courses.values()):
             return
         lines = self.lines(arrival_s, streams)
-        found = held_together(streams, lines, start_s, end_s, arrival_s + LATE_S)
+        found = held_together(streams, lines, start_s, end_s, arrived_by_s)
         if found is not None:
             self._shared = found
 

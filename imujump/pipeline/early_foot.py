@@ -58,6 +58,10 @@ way around the ball of the foot, see :mod:`imujump.pipeline.leaving`."""
 BURST_MPS2, BURST_MPS, BURST_ONSET_MPS2, BURST_STEPS = 85.0, 1.0, 20.0, 6
 """Or when it is flung off the floor; the toe-off is then where the burst begins (own choice)."""
 
+FLUNG_MPS2, FLUNG_MPS = 30.0, 0.5
+"""While the body flies, a foot that is flung off less hard has left as well: nothing but the leg
+moves it then (own choice: first steps from standing)."""
+
 UNLOADED_MPS2, UNLOAD_BEFORE_STEPS, UNLOAD_AFTER_STEPS, UNLOAD_LAG_S = 7.0, 14, 3, 0.013
 """Specific force of the pelvis below which it flies, where its fall is looked for around the
 leaving, and by how much the toe-off lags it (own choice, seen in simulated runs)."""
@@ -126,6 +130,7 @@ class _Leaving(NamedTuple):
     since: int
     time_s: float
     sigma_s: float
+    flung: bool = False
 
 
 class Foot:
@@ -218,12 +223,15 @@ class Foot:
         """Tell whether the foot is leaving the floor."""
         if _size(self._path_m) > BALL_PATH_M and speed_mps > LEAVING_MPS:
             return _Leaving(now.number, now.number * GRID_S + BALL_LAG_S, PATH_SIGMA_S)
-        if speed_mps < BURST_MPS or self._accel_mps2(-1) < BURST_MPS2:
+        accel_mps2, load = self._accel_mps2(-1), self._load(now.number)
+        flung = load is not None and load < UNLOADED_MPS2
+        flung = flung and speed_mps > FLUNG_MPS and accel_mps2 > FLUNG_MPS2
+        if not flung and (speed_mps < BURST_MPS or accel_mps2 < BURST_MPS2):
             return None
         back = 1
         while back <= BURST_STEPS and self._accel_mps2(-back) > BURST_ONSET_MPS2:
             back += 1
-        return _Leaving(now.number, self._recent[-back].number * GRID_S, BURST_SIGMA_S)
+        return _Leaving(now.number, self._recent[-back].number * GRID_S, BURST_SIGMA_S, flung)
 
     def _accel_mps2(self, at: int) -> float:
         """Size of the ankle's acceleration over the two grid steps up to an instant."""
@@ -234,6 +242,8 @@ class Foot:
         unloaded_s = self._unloaded_s(leaving.since - UNLOAD_BEFORE_STEPS, now.number)
         if unloaded_s is not None:
             fact, time_s, sigma_s = Fact.UNLOADED, unloaded_s + UNLOAD_LAG_S, UNLOADED_SIGMA_S
+            if leaving.flung:
+                time_s = max(time_s, leaving.time_s)
         elif now.number - leaving.since < UNLOAD_AFTER_STEPS and self._load(now.number) is not None:
             return None
         else:

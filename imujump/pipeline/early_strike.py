@@ -21,9 +21,9 @@ CALM_STEPS, CALM_MPS = 3, 0.4
 """A foot that has come down changes its velocity by less than this within the last 15 ms (own
 choice: a swinging one mostly by more)."""
 
-NEAR_RISE_MPS, NEAR_MPS, NEAR_SHARE = 0.5, 0.9, 0.15
+NEAR_RISE_MPS, NEAR_MPS, NEAR_SHARE = 0.35, 0.9, 0.15
 """Its velocity, from where it last rested, is then near zero: within drift, which grows with the
-speed of the swing (own choice)."""
+speed of the swing, and less upwards, where gravity is known (own choice)."""
 
 FAR_MPS, FAR_SHARE, FAR_STEPS, FAR_CALM_MPS, FAR_LOAD_MPS2 = 0.7, 0.3, 6, 0.2, 8.0
 """Or farther from zero, if it is calmer and the body is carried."""
@@ -35,6 +35,11 @@ ASTRAY_LOAD_MPS2, ASTRAY_PUSH_MPS2 = 10.0, 20.0
 MOVED_STEPS, MOVED_MPS, FALL_STEPS, FALL_MPS = 30, 0.6, 16, 0.25
 """Before, it was this much faster, and was falling (own choice)."""
 
+LEAN = 0.4
+"""A foot comes down with its knee no further ahead of its ankle than this part of the shank's
+length (own choice, 24°: in recorded and simulated runs shanks strike within 20° of the vertical;
+that of the leg that swings while the other strikes leans by 30° and more)."""
+
 FLYING_MPS2, FLYING_STEPS, CARRIED_MPS2, CARRY_LAG_S = 4.0, 12, 8.0, 0.022
 """A pelvis below 4 m/s² within the last 60 ms was flying. Then the foot is down only when the
 pelvis reads 8 m/s² again, which it does some 18 ms after touchdown (own choice; 7 to 24 ms in
@@ -43,10 +48,11 @@ simulated runs)."""
 LOADED_MPS2 = 5.0
 """A pelvis that was not flying reads more than this (own choice)."""
 
-PUSH_STEPS, PUSH_MPS2, FIRST_PUSH_SHARE, PUSH_LAG_S = 14, 8.0, 1.0, -0.003
+PUSH_STEPS, PUSH_MPS2, LAST_PUSH_SHARE, PUSH_LAG_S = 14, 8.0, 0.5, -0.003
 """Where the floor's push is looked for, how much the ankle's acceleration must grow within 10 ms,
-which of several counts, and by how much the touch comes before it grows fastest (see
-:mod:`imujump.pipeline.touchdown`)."""
+and by how much the touch comes before it grows fastest (see :mod:`imujump.pipeline.touchdown`).
+The last growth counts that is half as large as the largest (own choice): a swinging leg that is
+braked looks like a push, but only the floor's is followed by rest."""
 
 SETTLED_M, SETTLING_S = 0.04, 0.025
 """Once touching, an ankle comes down by less than this and than it falls in 35 ms, as offline."""
@@ -117,6 +123,8 @@ def strike(
         return None
     if min(rises[last - FALL_STEPS : last - 2]) > -FALL_MPS:
         return None
+    if _lean(recent, now_mps) > LEAN:
+        return None
     pushed = _push(rises, ASTRAY_PUSH_MPS2 if astray else PUSH_MPS2)
     if pushed is not None:
         time_s, sigma_s = recent[pushed].number * GRID_S - PUSH_LAG_S, PUSH_SIGMA_S
@@ -127,6 +135,19 @@ def strike(
     if time_s < landed_s:
         time_s, sigma_s = landed_s, max(sigma_s, RISE_SIGMA_S)
     return Strike(time_s, sigma_s, now_mps)
+
+
+def _lean(recent: Sequence[Instant], now_mps: Triple) -> float:
+    """How far the shank leans the way the foot came: sine of its angle from the vertical."""
+    fastest = max(
+        recent,
+        key=lambda each: math.hypot(
+            each.velocity_mps[0] - now_mps[0], each.velocity_mps[1] - now_mps[1]
+        ),
+    ).velocity_mps
+    x, y = fastest[0] - now_mps[0], fastest[1] - now_mps[1]
+    up = recent[-1 - CALM_STEPS].up
+    return (up[0] * x + up[1] * y) / max(math.hypot(x, y), 1e-9)
 
 
 def _near(recent: Sequence[Instant], off: Triple, peak_mps: float, loaded: float | None) -> bool:
@@ -181,10 +202,12 @@ def _push(rises_mps: Sequence[float], least_mps2: float) -> int | None:
     top = max(growth)
     if top <= least_mps2:
         return None
-    j = next(k for k, size in enumerate(growth) if size >= FIRST_PUSH_SHARE * top)
-    while growth[j + 1] > growth[j]:
-        j += 1
-    return j
+    least = LAST_PUSH_SHARE * top
+    return max(
+        j
+        for j in range(first, last - 1)
+        if growth[j] >= least and growth[j - 1] <= growth[j] >= growth[j + 1]
+    )
 
 
 def _slow_s(recent: Sequence[Instant], speeds_mps: Sequence[float]) -> float:

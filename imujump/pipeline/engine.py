@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,13 +22,14 @@ from imujump.model import (
     Analysis,
     Attempt,
     ClockReading,
+    Mark,
     Placement,
     RecordingInfo,
     SampleBatch,
     SampleSource,
 )
 from imujump.pipeline.attempt_motion import AttemptMotion
-from imujump.pipeline.clock import LATE_S, SessionClock
+from imujump.pipeline.clock import SessionClock
 from imujump.pipeline.feeding import feed
 from imujump.pipeline.hopeless import why_hopeless
 from imujump.pipeline.preview import PREVIEW_S, as_preview
@@ -41,6 +42,7 @@ from imujump.pipeline.screening import (
     Looks,
     look,
 )
+from imujump.pipeline.sensor_followed import SensorFollowed
 from imujump.pipeline.shared_instant import RestedSpells
 from imujump.pipeline.streams import SensorStream
 from imujump.pipeline.upkeep import Upkeep
@@ -66,16 +68,6 @@ UNANCHORED_S = 8.0
 
 OFFLINE_STRIDE_S = 5.0
 """Offline, looks are taken this often: fewer and larger steps, the same looks."""
-
-
-@dataclass(slots=True)
-class _Sensor:
-    """One sensor's state; ``horizon_s`` is the arrival before which all has been pushed."""
-
-    stream: SensorStream
-    looks: Looks
-    upkeep: Upkeep
-    horizon_s: float = -math.inf
 
 
 class Engine:
@@ -114,7 +106,7 @@ class Engine:
         self._stride_s = stride_s
         self._on_motion = on_motion
         self._sensors = {
-            s.placement: _Sensor(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
+            s.placement: SensorFollowed(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
         }
         self._clock = SessionClock(info.sensors)
         self._together = Looks()
@@ -198,6 +190,9 @@ class Engine:
             reports,
             tuple(dict.fromkeys((*self.info.warnings, *own, *self._warnings))),
             tuple(self._attempts),
+            tuple(
+                Mark(self._clock.since_start_s(mark.time_s), mark.text) for mark in self.info.marks
+            ),
         )
 
     @property
@@ -263,22 +258,20 @@ class Engine:
         if not at_hand:
             return False
         arrival_s = min([found.arrival_s for found in at_hand.values()])
-        if len(at_hand) < len(members) and not last:
-            waited_s = arrival_s + LATE_S
-            if any(p not in at_hand and s.horizon_s <= waited_s for p, s in members):
-                return False
+        awaited = [s for p, s in members if p not in at_hand]
+        if not last and any(s.horizon_s <= s.waited_for_s(arrival_s) for s in awaited):
+            return False
         if len(members) < len(self._sensors):
             joined = self._let_join(k, arrival_s, last)
             if joined is not None:
                 return joined
+        seen = {}
         for placement, sensor in members:
-            if placement not in at_hand:
+            found = at_hand.get(placement)
+            if found is None:
                 sensor.looks.add_unseen()
-        seen = {
-            p: found
-            for p, found in at_hand.items()
-            if found.seen and found.arrival_s <= arrival_s + LATE_S
-        }
+            if sensor.takes_part(found, arrival_s) and found is not None and found.seen:
+                seen[placement] = found
         if Placement.PELVIS in seen:
             force = seen[Placement.PELVIS].force_mps2
             weightless = force < WEIGHTLESS_PELVIS_MPS2
@@ -293,7 +286,8 @@ class Engine:
         moved = self._spells.follow(still)
         if moved is not None:
             ends_s = (LOOK_S * moved, LOOK_S * k)
-            self._clock.settle_between(self._streams(), *ends_s, arrival_s)
+            waited_s = {p: s.waited_for_s(arrival_s) for p, s in members}
+            self._clock.settle_between(self._streams(), *ends_s, arrival_s, waited_s)
         self._follow_action(k, weightless)
         return True
 
@@ -384,20 +378,22 @@ class Engine:
         """Analyse the action that begins with look ``first``, up to look k."""
         start_s, anchored = self._opening_s(first)
         end_s = k * LOOK_S
+        arrival_s = self._together[k].arrival_s
+        streams, lines = {}, self._clock.lines(arrival_s, self._streams())
+        waited_s = {p: self._sensors[p].waited_for_s(arrival_s) for p in lines}
         span = Span(
             start_s,
             end_s,
             anchored,
             max(self._claimed_until_s, first * LOOK_S - 1.5),
-            self._together[k].arrival_s + LATE_S,
+            max(waited_s.values()),
             self.gravity_mps2,
         )
         # What arrives past the last look's span or too late may be here already, or not.
-        streams, lines = {}, self._clock.lines(self._together[k].arrival_s, self._streams())
         for p, line in lines.items():
             whole = self._sensors[p].stream
             until_s = float(line.device_s(end_s + SPAN_S / 2))
-            stream = whole.as_of(until_s, span.arrived_by_s)
+            stream = whole.as_of(until_s, waited_s[p])
             if stream.last_time_s is not None and stream.last_time_s > line.device_s(start_s):
                 streams[p] = stream
         return analyse_span(span, streams, lines) if streams else Found((), ())
@@ -443,6 +439,6 @@ def analyse_with_motion(
     """Analyse a whole recording, as :func:`analyse`, and hand over each attempt's motion."""
     engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S, on_motion)
     feed(engine, source)
-    # Some warnings are known to a source only once it has been read to its end.
+    # Some warnings and marks are known to a source only once it has been read to its end.
     engine.info = source.info
     return engine.finish()

@@ -92,14 +92,14 @@ def held_together(
     lines: Mapping[Placement, ClockLine],
     start_s: float,
     end_s: float,
-    arrived_by_s: float,
+    arrived_by_s: Mapping[Placement, float],
 ) -> SharedInstant | None:
     """Look for a movement that all sensors made as one between two session times."""
     held = {}
     for placement, line in lines.items():
         time_s, values, arrival_s = streams[placement].kept()
         first_s, last_s = line.device_s(start_s), line.device_s(end_s)
-        part = (time_s >= first_s) & (time_s <= last_s) & (arrival_s <= arrived_by_s)
+        part = (time_s >= first_s) & (time_s <= last_s) & (arrival_s <= arrived_by_s[placement])
         rate_hz = streams[placement].info.rate_hz
         shown_s = line.sessions_s(time_s[part]) - DELAY_SAMPLES / rate_hz
         rows = values[part]

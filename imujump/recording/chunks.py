@@ -75,16 +75,27 @@ def chunk_from_packets(packets: Sequence[Packet]) -> PacketChunk:
     >>> chunk.packets[0]
     Packet(sensor=1, arrival_s=0.5, data=b'ab')
     """
+    return chunk_of(
+        [packet.sensor for packet in packets],
+        [packet.arrival_s for packet in packets],
+        [packet.data for packet in packets],
+    )
+
+
+def chunk_of(
+    sensors: Sequence[int], arrivals_s: Sequence[float], payloads: Sequence[bytes]
+) -> PacketChunk:
+    """Group packets given as columns, like :func:`chunk_from_packets`."""
     places: dict[tuple[int, int], list[int]] = {}
-    for position, packet in enumerate(packets):
-        places.setdefault((packet.sensor, len(packet.data)), []).append(position)
+    for position, kind in enumerate(zip(sensors, map(len, payloads), strict=True)):
+        places.setdefault(kind, []).append(position)
     groups = []
     for (sensor, length), positions in sorted(places.items()):
-        joined = b"".join(packets[position].data for position in positions)
+        joined = b"".join([payloads[position] for position in positions])
         data = np.frombuffer(joined, dtype=np.uint8).reshape(len(positions), length)
         groups.append(PacketGroup(sensor, np.array(positions, dtype=np.int64), data))
     return PacketChunk(
-        sensors=np.array([packet.sensor for packet in packets], dtype=np.uint8),
-        arrivals_s=np.array([packet.arrival_s for packet in packets], dtype=np.float64),
+        sensors=np.array(sensors, dtype=np.uint8),
+        arrivals_s=np.array(arrivals_s, dtype=np.float64),
         groups=tuple(groups),
     )

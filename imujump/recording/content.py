@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +14,7 @@ from urllib.request import pathname2url
 from imujump.errors import CorruptError, RecordingError
 from imujump.model import Mark, Placement
 from imujump.recording.blocks import unpack_block
-from imujump.recording.chunks import Packet, PacketChunk, chunk_from_packets
+from imujump.recording.chunks import PacketChunk, chunk_of
 from imujump.recording.format import (
     StatusChange,
     StatusKind,
@@ -32,6 +32,9 @@ CHUNK_S = 60.0
 CHUNK_PACKETS = 20_000
 CHUNK_BYTES = 1 << 22
 """A chunk also ends at this many packets or bytes, so that memory stays flat."""
+
+ROWS_AT_ONCE = 4096
+"""Packets fetched from the file together (own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,33 +109,37 @@ class RecordingContent:
         yield from self._loose_chunks()
 
     def _loose_chunks(self) -> Iterator[PacketChunk]:
-        pending: list[Packet] = []
-        size = 0
+        numbers: list[int] = []
+        arrivals_s: list[float] = []
+        payloads: list[bytes] = []
         with damage_reported(self.path):
             rows = self._database.execute(
                 "SELECT number, sensor, arrival_s, data FROM packet ORDER BY number"
             )
-            for number, sensor, arrival_s, data in rows:
-                if (
-                    not isinstance(sensor, int)
-                    or not 0 <= sensor < len(self.sensors)
-                    or not isinstance(arrival_s, float)
-                    or not isinstance(data, bytes)
-                ):
-                    raise CorruptError(
-                        self.path, f"packet {number} is damaged", "restore a copy of the file"
-                    )
-                if pending and (
-                    arrival_s >= pending[0].arrival_s + CHUNK_S
-                    or len(pending) >= CHUNK_PACKETS
-                    or size + len(data) > CHUNK_BYTES
-                ):
-                    yield chunk_from_packets(pending)
-                    pending, size = [], 0
-                pending.append(Packet(sensor, arrival_s, data))
-                size += len(data)
-        if pending:
-            yield chunk_from_packets(pending)
+            while found := rows.fetchmany(ROWS_AT_ONCE):
+                self._check_packets(found)
+                _, sensors, arrivals, data = zip(*found, strict=True)
+                numbers += sensors
+                arrivals_s += arrivals
+                payloads += data
+                while (count := _chunk_length(arrivals_s, payloads)) < len(numbers):
+                    yield chunk_of(numbers[:count], arrivals_s[:count], payloads[:count])
+                    del numbers[:count], arrivals_s[:count], payloads[:count]
+        if numbers:
+            yield chunk_of(numbers, arrivals_s, payloads)
+
+    def _check_packets(self, rows: Sequence[tuple[object, ...]]) -> None:
+        known = range(len(self.sensors))
+        for number, sensor, arrival_s, data in rows:
+            if (
+                type(sensor) is not int
+                or sensor not in known
+                or type(arrival_s) is not float
+                or type(data) is not bytes
+            ):
+                raise CorruptError(
+                    self.path, f"packet {number} is damaged", "restore a copy of the file"
+                )
 
     def _open(self) -> sqlite3.Connection:
         log = log_path(self.path)
@@ -225,6 +232,17 @@ class RecordingContent:
         if not isinstance(value, float):
             raise CorruptError(self.path, "a note has no time", "restore a copy of the file")
         return value
+
+
+def _chunk_length(arrivals_s: Sequence[float], payloads: Sequence[bytes]) -> int:
+    """How many of the packets at hand make a chunk; all of them where it does not end yet."""
+    end_s = arrivals_s[0] + CHUNK_S
+    size = 0
+    for count, (arrival_s, data) in enumerate(zip(arrivals_s, payloads, strict=True)):
+        size += len(data)
+        if count and (arrival_s >= end_s or count >= CHUNK_PACKETS or size > CHUNK_BYTES):
+            return count
+    return len(payloads)
 
 
 def _stamp(*paths: Path) -> list[tuple[int, int]]:

@@ -4,12 +4,20 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from imujump.errors import RecordingError
 from imujump.recording.blocks import pack_chunk
+from imujump.recording.chunks import PacketChunk
 from imujump.recording.content import RecordingContent
 from imujump.recording.format import create_database, log_path
+from imujump.recording.profiles import PacketProfile
+
+MOST_WORKERS = 4
+"""Blocks packed at one time, at most: a laptop's cores, and little memory (own choice)."""
 
 
 def pack_file(path: Path) -> None:
@@ -61,6 +69,23 @@ def _retire_log(path: Path) -> None:
         leftover.unlink(missing_ok=True)
 
 
+def _blocks(
+    chunks: Iterable[PacketChunk], profiles: Sequence[PacketProfile]
+) -> Iterator[tuple[int, bytes]]:
+    """Pack chunks on all cores; yield the number of packets and the block of each, in order."""
+    workers = min(os.cpu_count() or 1, MOST_WORKERS)
+    waiting: deque[tuple[int, Future[bytes]]] = deque()
+    # Compression, most of the work, runs outside the interpreter's lock.
+    with ThreadPoolExecutor(workers, "packing") as pool:
+        for chunk in chunks:
+            waiting.append((len(chunk.sensors), pool.submit(pack_chunk, chunk, profiles)))
+            if len(waiting) > workers:
+                count, block = waiting.popleft()
+                yield count, block.result()
+        for count, block in waiting:
+            yield count, block.result()
+
+
 def _copy_packed(content: RecordingContent, draft: Path) -> None:
     profiles = [sensor.profile for sensor in content.sensors]
     numbers = {sensor.placement: number for number, sensor in enumerate(content.sensors)}
@@ -82,12 +107,9 @@ def _copy_packed(content: RecordingContent, draft: Path) -> None:
             ],
         )
         first_packet = 1
-        for chunk in content.chunks():
-            database.execute(
-                "INSERT INTO block VALUES (?, ?, ?)",
-                (first_packet, len(chunk.sensors), pack_chunk(chunk, profiles)),
-            )
-            first_packet += len(chunk.sensors)
+        for count, block in _blocks(content.chunks(), profiles):
+            database.execute("INSERT INTO block VALUES (?, ?, ?)", (first_packet, count, block))
+            first_packet += count
         database.executemany(
             "INSERT INTO status (sensor, time_s, kind, detail) VALUES (?, ?, ?, ?)",
             [

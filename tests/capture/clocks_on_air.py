@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from imujump.capture.emulated.rig import emulated_sensors
+from imujump.capture.link_state import Timings
 from imujump.model import ClockReading, FloatArray, Placement, SampleBatch, SensorInfo
 from imujump.pipeline.clock_fit import ClockFit
 from imujump.pipeline.clock_track import ClockTrack
@@ -27,7 +28,13 @@ async def errors_over_air(
     interval_s: float, duration_s: float, seed: int, *, jitter_s: float = 3e-4
 ) -> tuple[FloatArray, dict[Placement, ClockFit]]:
     """Capture for a while; return the errors between the three pairs, and the fits."""
-    timings = replace(QUICK, first_pings=100, first_ping_s=0.05, ping_s=2.0)
+    usual = Timings()
+    timings = replace(
+        QUICK,
+        first_pings=usual.first_pings,
+        first_ping_s=usual.first_ping_s,
+        ping_s=usual.ping_s,
+    )
     settings: dict[str, Any] = {
         "interval_s": interval_s,
         "jitter_s": jitter_s,

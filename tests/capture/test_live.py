@@ -195,10 +195,12 @@ def test_marks_are_recorded(source_file, tmp_path):
             async with LiveSession(replay, keeper) as live:
                 live.mark("warm")
                 await live.follow()
-                return live.snapshot()
+                return live.snapshot(), live.analysis
 
-    assert asyncio.run(run()).marks == 1
-    assert [m.text for m in open_recording(tmp_path / "m.imujump").info.marks] == ["warm"]
+    snapshot, analysis = asyncio.run(run())
+    assert snapshot.marks == 1
+    assert [mark.text for mark in analysis.marks] == ["warm"]
+    assert analyse(open_recording(tmp_path / "m.imujump")).marks == analysis.marks
 
 
 def test_a_replay_keeps_its_pace(source_file):

@@ -1,9 +1,14 @@
-"""How soon a foot event is told: ``python -m tests.capture_runs.latency [RECORDING] [--speed X]``.
+"""How soon a foot event is told.
 
-A recording (by default one made here: two jumps, three sensors at 200 Hz, packets of 10 samples,
-8 ms of radio delay and 3 ms of jitter) is replayed in real time through a live session that also
-records. For each early event: from the arrival of the packet that holds it to the packet that
-made it certain (look-ahead), from that to being told (processing), and both together.
+    python -m tests.capture_runs.latency --rig 10 --rate 200
+    python -m tests.capture_runs.latency [RECORDING] [--speed X]
+
+With ``--rig`` three emulated sensors on a simulated athlete are captured over a real Bluetooth
+stack for so many minutes, just as ``imujump capture --emulate`` does. Without, a recording (by
+default one made here: two jumps, three sensors at 200 Hz, packets of 10 samples, 8 ms of radio
+delay and 3 ms of jitter) is replayed in real time. Both run a live session that also records. For
+each early event: from the arrival of the packet that holds it to the packet that made it certain
+(look-ahead), from that to being told (processing), and both together.
 """
 
 from __future__ import annotations
@@ -17,10 +22,10 @@ from pathlib import Path
 import click
 import numpy as np
 
+from imujump.capture_job import Wish, opened_source
 from imujump.live import LiveSession, Told
 from imujump.model import EventKind
 from imujump.recording.keeper import RecordingKeeper
-from imujump.replay import Replay
 from tests.capture.jumps import write_session
 
 LIMIT_S = 0.060
@@ -40,24 +45,24 @@ class Latencies:
         return self.look_ahead_s + self.processing_s
 
 
-def measure(path: Path, folder: Path, speed: float = 1.0) -> Latencies:
-    """Replay a recording through a live session."""
+def measure(wish: Wish, folder: Path, minutes: float | None = None) -> Latencies:
+    """Capture, or replay, through a live session; end after so many minutes if any are given."""
 
     async def run() -> list[Told]:
         told: list[Told] = []
-        with (
-            Replay(path, speed) as replay,
-            RecordingKeeper(folder / "latency.imujump", replay.recorded_sensors) as keeper,
-        ):
-            async with LiveSession(replay, keeper, now_s=replay.now_s) as live:
+        async with opened_source(wish) as (source, now_s):
+            with RecordingKeeper(folder / "latency.imujump", source.recorded_sensors) as keeper:
+                async with LiveSession(source, keeper, now_s=now_s) as live:
 
-                async def watch() -> None:
-                    async for update in live.updates():
-                        told.extend(each for each in update.events if each.early is not None)
+                    async def watch() -> None:
+                        async for update in live.updates():
+                            told.extend(each for each in update.events if each.early is not None)
 
-                watcher = asyncio.create_task(watch())
-                await live.follow()
-                await watcher
+                    watcher = asyncio.create_task(watch())
+                    if minutes is not None:
+                        asyncio.get_running_loop().call_later(60.0 * minutes, source.end)
+                    await live.follow()
+                    await watcher
         return told
 
     interval_s = sys.getswitchinterval()
@@ -93,11 +98,17 @@ def table(found: Latencies) -> str:
 @click.command()
 @click.argument("recording", required=False, type=click.Path(exists=True, path_type=Path))
 @click.option("--speed", type=float, default=1.0, help="Pace of the replay.")
-def main(recording: Path | None, speed: float) -> None:
+@click.option("--rig", "minutes", type=float, help="Emulated sensors for so many minutes.")
+@click.option("--rate", "rate_hz", type=float, default=200.0, help="Samples a second of these.")
+def main(recording: Path | None, speed: float, minutes: float | None, rate_hz: float) -> None:
     """Measure and print."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        found = measure(recording or write_session(folder / "made.imujump"), folder, speed)
+        if minutes is not None:
+            wish = Wish(emulate=True, rate_hz=rate_hz)
+        else:
+            wish = Wish(recording or write_session(folder / "made.imujump"), speed)
+        found = measure(wish, folder, minutes)
     click.echo(table(found))
     p95_s = float(np.percentile(found.total_s, 95))
     click.echo(f"95 % within {p95_s * 1e3:.1f} ms, promised {LIMIT_S * 1e3:.0f} ms")

@@ -179,3 +179,20 @@ def test_one_sensor_after_the_other(name: str) -> None:
         for packet in packets:
             engine.push(packet)
     assert repr(engine.finish()) == repr(expected(name))
+
+
+def sent_again(first_s: float, again_s: float) -> Packets:
+    """A sensor whose link drops for a while and that sends what was missed when it is back."""
+    usual = whole()
+    packets = [
+        replace(packet, arrival_s=again_s)
+        if packet.placement is RIGHT and first_s < packet.arrival_s < again_s
+        else packet
+        for packet in usual.packets
+    ]
+    return Packets(usual.info, tuple(sorted(packets, key=lambda b: b.arrival_s)))
+
+
+def test_what_a_sensor_sends_again_after_a_drop_of_ten_seconds_counts_in_full() -> None:
+    assert analyse(sent_again(8.5, 18.5)).attempts == expected("whole").attempts
+    assert analyse(sent_again(8.5, 26.0)).attempts != expected("whole").attempts

@@ -16,7 +16,7 @@ from imujump.capture.emulated.athlete_feed import SCENES, Athlete
 from imujump.capture.emulated.feeds import SampleFeed, recorded_feeds
 from imujump.capture.emulated.scene_pool import scene_pool
 from imujump.capture.emulated.sensor import EmulatedSensor, SensorSettings
-from imujump.capture.emulated.settings import RigSettings
+from imujump.capture.emulated.settings import PACKET_S, RigSettings
 from imujump.capture.link_profile import LinkProfile
 from imujump.capture.profile_book import own_profile
 from imujump.model import Placement, SampleSource
@@ -77,6 +77,7 @@ async def sensors_on_air(
     await asyncio.to_thread(some.prepare, ahead_s)
     air = AirLink(np.random.default_rng((settings.seed, 77)), settings.supervision_s)
     clock = _FeedClock(None if waits else asyncio.get_running_loop().time(), len(feeds))
+    per_packet = settings.samples_per_packet or max(1, round(PACKET_S * some.rate_hz))
     sensors = {}
     for number, placement in enumerate(p for p in settings.placements if p in feeds):
         serial = f"EMU-{1001 + number}"
@@ -92,7 +93,7 @@ async def sensors_on_air(
                 serial=serial,
                 skew_ppm=settings.skew_ppm.get(placement, 0.0),
                 jitter_s=settings.jitter_s,
-                samples_per_packet=settings.samples_per_packet,
+                samples_per_packet=per_packet,
                 buffer_s=settings.buffer_s,
                 number_samples=settings.number_samples,
                 keep_packets=settings.keep_packets,
