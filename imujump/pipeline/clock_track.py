@@ -7,7 +7,7 @@ arrived by then, however it was cut into batches.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -89,11 +89,11 @@ class ClockTrack:
             self._open = row
 
     def known_at(self, arrival_s: float, stream: SensorStream) -> tuple[Evidence, int] | None:
-        """What had arrived by an instant of the host's clock, and its segment.
+        """What had arrived before an instant of the host's clock, and its segment.
 
-        Only the latest segment that has left a row counts; None before the first row.
+        What came at that very instant may have been handed over only in part. Only the latest segment that has left a row counts; None before the first row.
         """
-        rows = self._rows[: bisect_right(self._rows, arrival_s, key=lambda row: row[2])]
+        rows = self._rows[: bisect_left(self._rows, arrival_s, key=lambda row: row[2])]
         if not rows:
             return None
         segment = rows[-1][3]
@@ -102,7 +102,7 @@ class ClockTrack:
         asked = [
             (stream.device_s(tick, of), sent_s, received_s)
             for sent_s, received_s, tick, of in self._asked
-            if of == segment and received_s <= arrival_s
+            if of == segment and received_s < arrival_s
         ]
         asked = [reading for reading in asked if reading[0] > oldest_s]
         return Evidence(np.array(asked).reshape(-1, 3), np.array(arrived)), segment

@@ -35,10 +35,10 @@ ASTRAY_LOAD_MPS2, ASTRAY_PUSH_MPS2 = 10.0, 20.0
 MOVED_STEPS, MOVED_MPS, FALL_STEPS, FALL_MPS = 30, 0.6, 16, 0.25
 """Before, it was this much faster, and was falling (own choice)."""
 
-LEAN = 0.4
+LEAN = 0.5
 """A foot comes down with its knee no further ahead of its ankle than this part of the shank's
-length (own choice, 24°: in recorded and simulated runs shanks strike within 20° of the vertical;
-that of the leg that swings while the other strikes leans by 30° and more)."""
+length (own choice, 30°: in recorded and simulated runs shanks strike within 28° of the vertical;
+that of a leg in swing leans more when the other strikes and jerks it)."""
 
 FLYING_MPS2, FLYING_STEPS, CARRIED_MPS2, CARRY_LAG_S = 4.0, 12, 8.0, 0.022
 """A pelvis below 4 m/s² within the last 60 ms was flying. Then the foot is down only when the

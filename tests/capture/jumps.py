@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -33,18 +34,21 @@ def session_motion() -> tuple[Motion, np.random.Generator]:
 
 
 @cache
-def session() -> tuple[SimulatedRecording, tuple[TrueEvent, ...]]:
-    """The motion at 200 Hz, and its true foot events."""
-    motion, generator = session_motion()
+def session(packet_samples: int = 10) -> tuple[SimulatedRecording, tuple[TrueEvent, ...]]:
+    """The motion at 200 Hz in packets of so many samples, and its true foot events."""
+    motion, drawn = session_motion()
+    generator = deepcopy(drawn)
     # Delay and jitter as measured on emulated links of 7.5 to 15 ms connection interval.
     errors = replace(SensorErrors(), latency_s=0.008, jitter_s=0.003)
-    recording = record(motion, generator, rate_hz=RATE_HZ, errors=errors)
+    recording = record(
+        motion, generator, rate_hz=RATE_HZ, errors=errors, packet_samples=packet_samples
+    )
     return recording, tuple(events(motion))
 
 
-def write_session(path: Path) -> Path:
+def write_session(path: Path, packet_samples: int = 10) -> Path:
     """Save the session as sensors would have sent it, in 16 bits."""
-    recording, _ = session()
+    recording, _ = session(packet_samples)
     profile = compact_profile(RATE_HZ, accel_range_g=32.0)
     save_recording(recording, path, {s.placement: profile for s in recording.info.sensors})
     return path

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from imujump.capture_job import Wish
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.model import EventKind, Placement, SampleBatch, Side, TakeOffStyle
 from imujump.pipeline.early import EarlyEvent, EarlySteps
@@ -245,6 +246,6 @@ def test_latency_is_measured(tmp_path):
 
     How soon they are told is not judged here: other tests may keep the machine busy.
     """
-    found = measure(write_session(tmp_path / "made.imujump"), tmp_path, speed=8.0)
+    found = measure(Wish(write_session(tmp_path / "made.imujump"), speed=8.0), tmp_path)
     assert len(found.kinds) == len(expected())
     assert (found.processing_s > 0.0).all()

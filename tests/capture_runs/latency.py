@@ -5,7 +5,7 @@
 
 With ``--rig`` three emulated sensors on a simulated athlete are captured over a real Bluetooth
 stack for so many minutes, just as ``imujump capture --emulate`` does. Without, a recording (by
-default one made here: two jumps, three sensors at 200 Hz, packets of 10 samples, 8 ms of radio
+default one made here: two jumps, three sensors at 200 Hz, packets of 5 samples, 8 ms of radio
 delay and 3 ms of jitter) is replayed in real time. Both run a live session that also records. For
 each early event: from the arrival of the packet that holds it to the packet that made it certain
 (look-ahead), from that to being told (processing), and both together.
@@ -107,7 +107,8 @@ def main(recording: Path | None, speed: float, minutes: float | None, rate_hz: f
         if minutes is not None:
             wish = Wish(emulate=True, rate_hz=rate_hz)
         else:
-            wish = Wish(recording or write_session(folder / "made.imujump"), speed)
+            made = recording or write_session(folder / "made.imujump", packet_samples=5)
+            wish = Wish(made, speed)
         found = measure(wish, folder, minutes)
     click.echo(table(found))
     p95_s = float(np.percentile(found.total_s, 95))
