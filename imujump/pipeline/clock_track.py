@@ -91,7 +91,8 @@ class ClockTrack:
     def known_at(self, arrival_s: float, stream: SensorStream) -> tuple[Evidence, int] | None:
         """What had arrived before an instant of the host's clock, and its segment.
 
-        What came at that very instant may have been handed over only in part. Only the latest segment that has left a row counts; None before the first row.
+        What came at that very instant may have been handed over only in part. Only the latest
+        segment that has left a row counts; None before the first row.
         """
         rows = self._rows[: bisect_left(self._rows, arrival_s, key=lambda row: row[2])]
         if not rows:
