@@ -13,6 +13,7 @@ from imujump.capture.emulated.sensor import (
     UNKNOWN_RATE_ERROR,
     WRONG_BOOT_ERROR,
 )
+from imujump.capture.emulated.settings import PACKET_S
 from imujump.capture.field_layout import INTEGER_BYTES
 from imujump.capture.link_profile import BATTERY_UUID, SERIAL_UUID
 from imujump.capture.profile_book import OWN_PROFILE, own_profile
@@ -146,7 +147,8 @@ def test_sizes_that_the_section_names(section):
     # Bluetooth Core, Vol 3 Part F: the smallest MTU is 23.
     assert (23 - 3 - header) // sample == 1
     assert (247 - 3 - header) // sample == 19
-    for rate_hz, told in ((200, 154), (400, 307)):
+    for rate_hz, told in ((200, 163), (400, 307)):
         assert f"{told} kB" in section
-        packet = HeldPacket(0, bytes(header + 10 * sample), 10)
+        samples = round(PACKET_S * rate_hz)
+        packet = HeldPacket(0, bytes(header + samples * sample), samples)
         assert round(60 * rate_hz / packet.samples * len(packet.data) / 1000) == told
