@@ -50,6 +50,13 @@
     const middle = height / 2, size = Math.max(11, Math.min(height * 0.15, width * 0.028));
     svg.append(make("rect", {class: "lane", x: 0, y: upper, width, height: lane}));
     svg.append(make("rect", {class: "lane", x: 0, y: lower, width, height: lane}));
+    // Numbers stand on a ground of their own, all grounds below all numbers: none eats into another.
+    const grounds = make("g", {class: "ground"}), numbers = make("g", {});
+    const number = (className, at, y, font, text) => {
+      const place = {x: at, y, "font-size": font, "text-anchor": "middle"};
+      grounds.append(make("text", place, text));
+      numbers.append(make("text", {class: className, ...place}, text));
+    };
     const feet = [...drawing.feet].sort((a, b) => a.time_s - b.time_s);
     const all = [...contacts(feet, "left", drawing.untilS), ...contacts(feet, "right", drawing.untilS)]
       .sort((a, b) => a.fromS - b.fromS)
@@ -60,8 +67,8 @@
       svg.append(make("path", {class: "flight",
         d: `M ${from} ${middle} C ${from + (to - from) * 0.25} ${upper}, ${from + (to - from) * 0.75} ${upper}, ${to} ${middle}`}));
       svg.append(make("line", {class: "take-off", x1: from, x2: from, y1: 0, y2: height}));
-      svg.append(make("text", {class: "flight-time", x: (from + to) / 2, y: middle + size * 0.9,
-        "font-size": size, "text-anchor": "middle"}, format.whole(1000 * (drawing.landingS - drawing.toeOffS))));
+      number("flight-time", (from + to) / 2, middle + size * 0.9, size,
+        format.whole(1000 * (drawing.landingS - drawing.toeOffS)));
     }
     const edge = (each) => each.side === "left" ? upper + lane : lower;
     const steps = all.filter((each) => drawing.toeOffS === null || each.fromS < drawing.toeOffS);
@@ -86,13 +93,13 @@
       const at = (x(steps[k].fromS) + x(steps[k - 1].fromS)) / 2;
       if (x(steps[k].fromS) - x(steps[k - 1].fromS) < size * 1.7) continue;
       const fast = known && known.speed_mps !== null, early = fast && Boolean(known.early);
-      svg.append(make("text", {class: "step-time", x: at, y: middle + size * (fast ? -0.1 : 0.36),
-        "font-size": size, "text-anchor": "middle"}, format.whole(1000 * stepS)));
+      number("step-time", at, middle + size * (fast ? -0.1 : 0.36), size, format.whole(1000 * stepS));
       if (fast) {
-        svg.append(make("text", {class: early ? "step-speed early" : "step-speed", x: at, y: middle + size * 0.85,
-          "font-size": size * 0.85, "text-anchor": "middle"}, (early ? "≈" : "") + format.fixed(known.speed_mps, 1)));
+        number(early ? "step-speed early" : "step-speed", at, middle + size * 0.9, size * 0.88,
+          (early ? "≈" : "") + format.fixed(known.speed_mps, 1));
       }
     }
+    svg.append(grounds, numbers);
     box.replaceChildren(svg);
     box.dataset.contacts = all.length;
     box.dataset.open = all.filter((each) => each.open).length;

@@ -52,8 +52,9 @@ ms, less than a flight or contact lasts)."""
 SILENT_S = 0.25
 """A pelvis sensor that has sent nothing for this long is not waited for (own choice)."""
 
-SHORTEST_STEP_S, LONGEST_STEP_S = 0.12, 0.8
-"""Touchdowns of both feet that are one step apart (own choice: from a sprint to a walk)."""
+SHORTEST_STEP_S, LONGEST_STEP_S = 0.12, 0.65
+"""Touchdowns of both feet that are one step apart (own choice: from a sprint to a walk, shorter
+than from the plant to the landing)."""
 
 KEPT_PACKETS = 40
 """Packets whose arrival is remembered, to tell which one held an event."""
