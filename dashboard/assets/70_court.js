@@ -3,7 +3,7 @@
   "use strict";
   const link = window.imujump, {say, options, fill, element} = link.dom, format = link.format;
   const RUN_STEP_S = 0.5, LIVE_AFTER_S = 1.0, RECENT_S = 4.0;
-  let saidAttempt = null, saidNumbers = "", seenAttempt = null, seenAtS = -Infinity;
+  let saidLast = null, seenAttempt = null, seenAtS = -Infinity;
 
   function unit(number) { return number.unit ? ` ${number.unit}` : ""; }
 
@@ -39,15 +39,16 @@
       if (number.doubt && known) item.append(element("span", "doubt", `⚠ ${number.doubt}`));
       return item;
     });
-    // Said once; again only if the final numbers are others.
-    const told = [large, ...court.numbers.small].map(value).join(" ");
-    const news = latest && (latest.attempt !== saidAttempt || (court.final && told !== saidNumbers));
-    if (news && saidAttempt !== null) {
+    // The large number at once, everything when it is final.
+    const said = latest ? `${latest.attempt}:${court.final}` : "";
+    if (latest && saidLast !== null && said !== saidLast) {
+      const number = `${large.label} ${value(large)}${unit(large)} ${sigma(large)}`;
       const small = court.numbers.small.map((each) => `${each.label} ${value(each)}${unit(each)}`);
-      say("court-said", `Attempt ${latest.attempt}${court.final ? "" : ", not final"}: ${large.label} ${value(large)}${unit(large)} ${sigma(large)}. ${small.join(". ")}. ${doubts.join(" ")}`);
+      say("court-said", court.final
+        ? `Attempt ${latest.attempt}: ${number}. ${small.join(". ")}. ${doubts.join(" ")}`
+        : `Attempt ${latest.attempt}, not final: ${number}.`);
     }
-    saidAttempt = latest ? latest.attempt : 0;
-    saidNumbers = told;
+    saidLast = said;
   }
 
   // Whether somebody runs now, so that the picture must follow instead of showing the last attempt.

@@ -9,8 +9,8 @@ of these.
 Told for 74 of 77 steps of the demo recordings, 61 of 66 of the open kinematic ones and 58 of 103
 of people (whose touchdowns are told early less often); from the final speed of the same step they
 lie 0.03, 0.08 and 0.09 m/s apart (root mean square), 95 % within 0.1. What is farther off is a
-first step whose touchdown was told wrong (up to 0.6). Where the pelvis sensor was clipped in every step (the open
-rigid-body recordings) next to none is told.
+first step whose touchdown was told wrong (up to 0.6). Where the pelvis sensor was clipped in every
+step (the open rigid-body recordings) next to none is told.
 """
 
 from __future__ import annotations
