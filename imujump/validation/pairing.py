@@ -91,9 +91,9 @@ class Tally:
             return
         limit_s = SAME_STEP_S + true.timing_sigma_s
         first = min(e.time_s for e in true.events) - limit_s
-        last = max(e.time_s for e in true.events) + limit_s
+        last = min(max(e.time_s for e in true.events) + limit_s, attempt.end_s)
         named = [e for e in attempt.events if first <= e.time_s <= last]
-        within = [e for e in true.events if e.time_s <= attempt.end_s]
+        within = [e for e in true.events if e.time_s <= last]
         for kind in EventKind:
             for side in sorted({e.side for e in true.events}):
                 true_s = _times(within, kind, side)
