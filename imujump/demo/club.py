@@ -59,6 +59,7 @@ CLUB_PLAN: tuple[AthletePlan, ...] = (
         shoe="Spikes",
         expected=(
             Expected("trend", "height_flight_m", 0.05, True, "jumps 5 cm higher, by more push"),
+            Expected("standing", "height_flight_m", 0.03, False, "3 cm from standing: few tests"),
             _nothing("approach_speed_mps"),
             _nothing("last_step_ratio"),
         ),

@@ -78,9 +78,9 @@ class OtherKind:
 class Expected:
     """What is built in, and what may rightly be said of it.
 
-    ``question`` is ``trend``, ``cue``, ``speed``, ``drop_off``, ``sides``, ``styles`` or
-    ``growth``; ``to_be_found`` tells whether the season holds enough to find it. ``size`` is in the
-    unit of the metric: over the season, after the cue, from one attempt to the next, left minus
+    ``question`` is ``trend``, ``standing``, ``growth``, ``cue``, ``speed``, ``drop_off``, ``sides``
+    or ``styles``; ``to_be_found`` tells whether the season holds enough to find it. ``size`` is in
+    the unit of the metric: over the season, after the cue, from one attempt to the next, left minus
     right, one foot minus two; for ``speed`` the best speed.
     """
 

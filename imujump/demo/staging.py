@@ -19,11 +19,12 @@ from imujump.recording.profiles import compact_profile
 from imujump.recording.saving import save_recording
 from imujump.sessions.records import Task
 from imujump.sessions.session_log import Entry, EntryKind
-from imujump.simulate.athlete import ApproachJump
+from imujump.simulate.athlete import ApproachJump, write_jump
 from imujump.simulate.body import Body
 from imujump.simulate.imu import Imperfection, SensorErrors, draw, record
 from imujump.simulate.motion import Motion
 from imujump.simulate.movements import Stand, TurnAround
+from imujump.simulate.script import Script
 from imujump.simulate.session import Block, compose
 from imujump.simulate.standing_jump import StandingJump
 
@@ -152,7 +153,7 @@ def _run_ups(plan: AthletePlan, training: Training, body: Body) -> Iterator[Bloc
 
 def _possible(jump: ApproachJump, body: Body) -> bool:
     try:
-        compose([jump], np.random.default_rng(0), body=body)
+        write_jump(jump, Script(body))
     except ValueError:
         return False
     return True

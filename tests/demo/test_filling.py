@@ -16,6 +16,7 @@ from imujump.recording.files import open_recording
 from imujump.sessions.plain_text import path_of
 from imujump.sessions.records import NoteKind, Standing, Task
 from imujump.sessions.store import open_store
+from tests.campaign import demo_club
 from tests.demo.tiny import SEED, tiny_club
 
 
@@ -129,3 +130,13 @@ def test_the_log_names_the_cue_beside_its_attempt(tmp_path: Path) -> None:
         (2, "Reach high")
     ]
     assert [line["number"] for line in lines] == list(range(1, len(lines) + 1))
+
+
+def test_of_two_sessions_the_campaign_finds_nothing_and_says_so(filled: Path) -> None:
+    with open_store(filled / STORE_NAME) as store:
+        told = list(demo_club.lines(store, tiny_club()))
+    assert {line.question for line in told} == {"trend", "standing", "growth"}
+    assert not any(line.told for line in told)
+    text = demo_club.table(told)
+    assert "0 of 0 built-in changes" in text
+    assert "too_few" in text

@@ -20,6 +20,7 @@ from imujump.sessions.records import Athlete
 from imujump.simulate.standing_jump import StandingJump
 
 ENDS_ON = date(2026, 3, 1)
+QUESTIONS = {"trend", "standing", "growth", "cue", "speed", "drop_off", "sides", "styles"}
 
 
 @pytest.fixture(scope="module")
@@ -55,9 +56,7 @@ def test_expectations_name_metrics_and_questions(plan) -> None:
     assert plan.expected
     for expected in plan.expected:
         assert expected.metric in METRIC_NAMES
-        assert expected.question in {
-            "trend", "cue", "speed", "drop_off", "sides", "styles", "growth"
-        }  # fmt: skip
+        assert expected.question in QUESTIONS
         assert not (expected.to_be_found and expected.size == 0.0)
 
 
@@ -71,6 +70,8 @@ def test_what_is_said_to_be_built_in_is_in_the_plan(plan) -> None:
                 "last_step_ratio": plan.last_step_ratio,
             }[expected.metric]
             assert level.change == expected.size
+        elif expected.question == "standing":
+            assert plan.standing.change == expected.size
         elif expected.question == "cue":
             built_in = {"height_flight_m": plan.cue.height_m}
             built_in["last_step_ratio"] = plan.cue.last_step_ratio
