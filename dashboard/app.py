@@ -9,8 +9,13 @@ from typing import Any
 from dash import Dash
 
 from dashboard import routes, shell
-from dashboard.pages import court, setup
+from dashboard.pages import attempt, court, session, sessions, setup
+from dashboard.review import frame
+from dashboard.review import routes as review_routes
 from dashboard.services import Services
+
+PAGES = (setup, court, sessions, session, attempt)
+"""Every page; a new one is a module in ``pages/`` and a word here."""
 
 ASSETS = Path(__file__).resolve().parent / "assets"
 
@@ -47,10 +52,12 @@ def create_app(services: Services) -> Dash:
         index_string=INDEX,
         suppress_callback_exceptions=True,
     )
-    setup.register(app, services)
-    court.register(app, services)
+    for page in PAGES:
+        page.register(app, services)
+    frame.register(app, services.door)
     app.layout = shell.layout
     routes.register(app, services)
+    review_routes.register(app, services)
     return app
 
 

@@ -112,13 +112,16 @@ class Gate:
     def _let_in(self, scope: Scope, headers: dict[str, str]) -> str | None:
         """Give a browser on this computer its cookie when it opens a page."""
         client = scope.get("client")
-        if client is None or client[0] not in LOOPBACK:
-            return None
-        if headers["host"].rsplit(":", 1)[0].lower() not in LOCAL_NAMES:
+        if not is_local(None if client is None else client[0], headers["host"]):
             return None
         if scope["type"] != "http" or scope["method"] != "GET" or _is_open(scope):
             return None
         return self._pairing.admit()
+
+
+def is_local(client: str | None, host: str) -> bool:
+    """Tell whether a request comes from this computer's own browser, under its local name."""
+    return client in LOOPBACK and host.rsplit(":", 1)[0].lower() in LOCAL_NAMES
 
 
 def _is_open(scope: Scope) -> bool:

@@ -20,6 +20,7 @@ from dashboard.capture_link import CaptureLink, LinkState, Phase
 from dashboard.court_view import court_view
 from dashboard.hub import Hub, Viewer
 from dashboard.pairing import Pairing
+from dashboard.review.door import StoreDoor
 from dashboard.running import Running, free_name, is_alive, recall, remember
 from dashboard.session import Session
 from imujump.capture.viewer import View
@@ -45,6 +46,8 @@ class Settings:
         Recording that emulated sensors play; a simulated athlete wears them otherwise.
     address : str or None
         Address for other devices; None when only this computer is served.
+    store : str or None
+        The store of sessions, file or address; the user's own when None.
     """
 
     folder: Path
@@ -52,6 +55,7 @@ class Settings:
     speed: float = 1.0
     emulate_file: Path | None = None
     address: str | None = None
+    store: str | None = None
 
 
 @dataclass(slots=True)
@@ -86,6 +90,7 @@ class Services:
         settings.folder.mkdir(parents=True, exist_ok=True)
         self.settings, self.pairing = settings, pairing
         self.hub = Hub(self.whole)
+        self.door = StoreDoor(settings.store)
         self.athletes = AthleteBook(settings.folder / "athletes.json")
         self.setup = Setup()
         self._session = Session()
@@ -125,6 +130,7 @@ class Services:
         if link is not None and self._session.state.phase in (Phase.STARTING, Phase.RUNNING):
             link.stop()
             await asyncio.to_thread(link.wait, 10.0)
+        self.door.close()
 
     # --- viewers --------------------------------------------------------------------------
 
@@ -144,6 +150,10 @@ class Services:
     def whole(self, viewer: Viewer) -> dict[str, Any]:
         """Return the whole state for one viewer."""
         return {"page": self._page(viewer), "live": self._session.live.whole(), "whole": True}
+
+    def controls(self, viewer: str) -> bool:
+        """Tell whether a viewer may change things."""
+        return viewer == self._controller
 
     def act(self, viewer: str, action: Mapping[str, Any]) -> None:
         """Do what a viewer asks.

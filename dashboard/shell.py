@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dash
-from dash import html
+from dash import dcc, html
 
 from dashboard.cards import button
 from imujump.model import Placement
@@ -20,10 +20,8 @@ def layout() -> html.Div:
             html.Header(
                 [
                     html.Nav(
-                        [
-                            html.A("Court", href="/", id="shell-to-court"),
-                            html.A("Setup", href="/setup", id="shell-to-setup"),
-                        ],
+                        _links(),
+                        id="shell-pages",
                         **{"aria-label": "Pages"},
                     ),
                     html.P(id="shell-athlete"),
@@ -47,6 +45,15 @@ def layout() -> html.Div:
             html.Main(dash.page_container, id="content", tabIndex=-1),
         ]
     )
+
+
+def _links() -> list[dcc.Link]:
+    """Link to the pages that have a word for the navigation, in their order."""
+    shown = [page for page in dash.page_registry.values() if page.get("nav")]
+    return [
+        dcc.Link(page["nav"], href=page["path"])
+        for page in sorted(shown, key=lambda page: int(page["order"]))
+    ]
 
 
 def _sensor(placement: Placement) -> html.Li:

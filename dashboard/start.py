@@ -44,6 +44,11 @@ GOODBYE_S = 2
     help="Recording that emulated sensors play.",
 )
 @click.option(
+    "--store",
+    metavar="PLACE",
+    help="Store of sessions, a file or a server's address; your own by default.",
+)
+@click.option(
     "--certificate",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="TLS certificate (PEM); give --key as well.",
@@ -62,10 +67,11 @@ def main(
     recordings_folder: Path | None,
     pace: float,
     worn_file: Path | None,
+    store: str | None,
     certificate: Path | None,
     key: Path | None,
 ) -> None:
-    """Serve the courtside page. Open the printed address in a browser; stop with Ctrl-C.
+    """Serve the courtside and review pages. Open the printed address in a browser; stop with Ctrl-C.
 
     Only this computer is served, unless you say --lan: then an address and a one-time pairing
     code are printed, as text and as a picture for the camera.
@@ -80,7 +86,7 @@ def main(
     shown = f"{scheme}://{address or _own_address()}:{port}" if lan else None
     kept = folder or user_documents_path() / "imujump"
     paths = () if recordings_folder is None else sorted(recordings_folder.glob("*.imujump"))
-    settings = Settings(kept, tuple(paths), pace, worn_file, shown)
+    settings = Settings(kept, tuple(paths), pace, worn_file, shown, store)
     try:
         kept.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -60,12 +60,15 @@
       }
       return line;
     });
-    const here = location.pathname === "/setup" ? "shell-to-setup" : "shell-to-court";
-    for (const id of ["shell-to-court", "shell-to-setup"]) {
-      const node = document.getElementById(id);
-      if (node && id === here) node.setAttribute("aria-current", "page");
-      else if (node) node.removeAttribute("aria-current");
+    const path = location.pathname;
+    const under = document.querySelector("[data-under]");
+    for (const node of document.querySelectorAll("#shell-pages a")) {
+      const at = new URL(node.href).pathname;
+      if (at === path) node.setAttribute("aria-current", "page");
+      else if (under && at === under.dataset.under) node.setAttribute("aria-current", "true");
+      else node.removeAttribute("aria-current");
     }
+    document.body.classList.toggle("reviews", path !== "/" && path !== "/setup");
     if (!page) return;
     const words = {none: "No session", starting: "Looking for sensors …", running: "Live", finished: "Session ended", died: "Capture stopped"};
     const control = page.controls ? "" : " · looking on";

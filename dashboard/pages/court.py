@@ -11,7 +11,9 @@ from dashboard.services import Services
 
 def register(app: Dash, services: Services) -> None:
     """Add the page to the app."""
-    register_page(__name__, path="/", title="Court · imujump", layout=layout)
+    register_page(
+        __name__, path="/", title="Courtside · imujump", layout=layout, nav="Courtside", order=1
+    )
 
 
 def layout(**_: str) -> html.Div:

@@ -33,7 +33,9 @@ def register(app: Dash, services: Services) -> None:
         )
         return html.Div([*parts, start], className="setup")
 
-    register_page(__name__, path="/setup", title="Setup · imujump", layout=layout)
+    register_page(
+        __name__, path="/setup", title="Setup · imujump", layout=layout, nav="Setup", order=0
+    )
 
 
 def _who() -> html.Section:

@@ -25,6 +25,7 @@ from imujump.sessions.schema import (
     athletes,
     attempts,
     invalid_marks,
+    metrics,
     notes,
     recordings,
     results,
@@ -50,6 +51,13 @@ COUNTS = and_(
 )
 """Whether an attempt counts, as :attr:`StoredAttempt.counts` says."""
 
+SHOWN = (
+    recordings.join(attempts)
+    .join(results, results.c.result_id == attempts.c.result_id)
+    .outerjoin(invalid_marks, UNMARKED)
+)
+"""Attempts with the result that is shown and the mark that stands."""
+
 
 def by_id(connection: Connection, session_id: int) -> Session | None:
     """Return one, if it is kept."""
@@ -57,8 +65,20 @@ def by_id(connection: Connection, session_id: int) -> Session | None:
     return None if row is None else _session(row)
 
 
-def overviews(connection: Connection, athlete_id: int | None) -> list[SessionOverview]:
-    """List sessions, newest first, with their counts."""
+def overviews(
+    connection: Connection, athlete_id: int | None, first: int = 0, most: int | None = None
+) -> list[SessionOverview]:
+    """List sessions, newest first, with their counts; ``most`` from the ``first`` on."""
+    query = (
+        select(sessions, athletes.c.name)
+        .join(athletes)
+        .order_by(sessions.c.started_utc.desc(), sessions.c.session_id.desc())
+    )
+    if athlete_id is not None:
+        query = query.where(sessions.c.athlete_id == athlete_id)
+    if first or most is not None:
+        query = query.offset(first).limit(most)
+    rows = connection.execute(query).all()
     counted = (
         select(
             recordings.c.session_id,
@@ -68,27 +88,48 @@ def overviews(connection: Connection, athlete_id: int | None) -> list[SessionOve
                 "waiting"
             ),
         )
-        .select_from(
-            recordings.join(attempts)
-            .join(results, results.c.result_id == attempts.c.result_id)
-            .outerjoin(invalid_marks, UNMARKED)
-        )
+        .select_from(SHOWN)
         .group_by(recordings.c.session_id)
     )
-    query = (
-        select(sessions, athletes.c.name)
-        .join(athletes)
-        .order_by(sessions.c.started_utc.desc(), sessions.c.session_id.desc())
-    )
-    if athlete_id is not None:
+    if most is not None:
+        counted = counted.where(recordings.c.session_id.in_([row.session_id for row in rows]))
+    elif athlete_id is not None:
         counted = counted.join(sessions).where(sessions.c.athlete_id == athlete_id)
-        query = query.where(sessions.c.athlete_id == athlete_id)
     counts = {row.session_id: row for row in connection.execute(counted)}
     found = []
-    for row in connection.execute(query):
+    for row in rows:
         of = counts.get(row.session_id)
         numbers = (0, 0, 0) if of is None else (of.attempts, int(of.counted), int(of.waiting))
         found.append(SessionOverview(_session(row), row.name, *numbers))
+    return found
+
+
+def number_of_sessions(connection: Connection, athlete_id: int | None) -> int:
+    """Count sessions, of one athlete or of all."""
+    query = select(func.count()).select_from(sessions)
+    if athlete_id is not None:
+        query = query.where(sessions.c.athlete_id == athlete_id)
+    return int(connection.execute(query).scalar_one())
+
+
+def counting_values(
+    connection: Connection, session_ids: Sequence[int], name: str
+) -> dict[int, list[float]]:
+    """Give one metric of the attempts that count, by session."""
+    rows = connection.execute(
+        select(recordings.c.session_id, metrics.c.value)
+        .select_from(SHOWN.join(metrics, metrics.c.result_id == results.c.result_id))
+        .where(
+            recordings.c.session_id.in_(session_ids),
+            metrics.c.name == name,
+            metrics.c.value.is_not(None),
+            COUNTS,
+        )
+        .order_by(attempts.c.taken_utc, attempts.c.attempt_id)
+    )
+    found: dict[int, list[float]] = {}
+    for session_id, value in rows:
+        found.setdefault(session_id, []).append(value)
     return found
 
 

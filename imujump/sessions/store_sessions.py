@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -13,10 +14,22 @@ from imujump.sessions.records import Note, NoteKind, Session, SessionOverview
 class SessionNotes(StoreAccess):
     """Sessions and notes."""
 
-    def sessions(self, athlete_id: int | None = None) -> list[SessionOverview]:
-        """List sessions with their counts, newest first."""
+    def sessions(
+        self, athlete_id: int | None = None, first: int = 0, most: int | None = None
+    ) -> list[SessionOverview]:
+        """List sessions with their counts, newest first; ``most`` from the ``first`` on."""
         with self._read() as connection:
-            return sessions_kept.overviews(connection, athlete_id)
+            return sessions_kept.overviews(connection, athlete_id, first, most)
+
+    def number_of_sessions(self, athlete_id: int | None = None) -> int:
+        """Count sessions, of one athlete or of all."""
+        with self._read() as connection:
+            return sessions_kept.number_of_sessions(connection, athlete_id)
+
+    def counting_values(self, session_ids: Sequence[int], name: str) -> dict[int, list[float]]:
+        """Give one metric of the attempts that count, by session, in order."""
+        with self._read() as connection:
+            return sessions_kept.counting_values(connection, session_ids, name)
 
     def session(self, session_id: int) -> Session:
         """Return one session."""

@@ -1,0 +1,295 @@
+"""One session: what it came to, its attempts in order, what was said between them."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+from dash import Dash, dcc, html
+
+from dashboard import wording
+from dashboard.review import frame, words
+from dashboard.review.parts import card, does, number, title
+from dashboard.review.query import MOST_SHOWN, link
+from dashboard.review.query import number as id_of
+from dashboard.review.session_view import (
+    AttemptLine,
+    Figure,
+    NoteLine,
+    RecordingLine,
+    SessionView,
+    session_view,
+)
+from dashboard.services import Services
+from imujump.sessions.records import Standing
+from imujump.sessions.store import SessionStore
+
+STANDINGS = {
+    Standing.COUNTED: "counts",
+    Standing.WAITING: "waits for your word",
+    Standing.REFUSED: "refused",
+}
+
+
+def register(app: Dash, services: Services) -> None:
+    """Add the page to the app."""
+    frame.add_page(
+        __name__,
+        services.door,
+        _draw,
+        path_template="/session/<session_id>",
+        title="Session · imujump",
+    )
+
+
+def _draw(store: SessionStore, told: dict[str, str]) -> list[Any]:
+    view = session_view(store, id_of(told.get("session_id")) or 0, told)
+    parts = [
+        _head(view),
+        *([_recordings(view.recordings)] if view.recordings else []),
+    ]
+    if not any(isinstance(line, AttemptLine) for line in view.lines):
+        return [*parts, html.P(words.NO_ATTEMPTS, className="card empty")]
+    return [*parts, html.Div([_summary(view), _landing(view)], className="pair-of"), _lines(view)]
+
+
+def _head(view: SessionView) -> html.Div:
+    session = view.session
+    day = words.day(session.started_utc)
+    about = [session.surface, session.shoe, session.place, session.mounting]
+    told = [words.clock(session.started_utc), *(text for text in about if text)]
+    return html.Div(
+        [
+            title(f"{view.athlete}, {day} · imujump"),
+            html.P(
+                dcc.Link(
+                    f"All sessions of {view.athlete}",
+                    href=link("/sessions", {"athlete": session.athlete_id}),
+                ),
+                **{"data-under": "/sessions"},
+            ),
+            html.H1(f"{view.athlete} · {day}"),
+            html.P(" · ".join(told), className="label"),
+            *([html.P(session.note, className="note")] if session.note else []),
+        ],
+        className="head",
+    )
+
+
+def _recordings(lines: tuple[RecordingLine, ...]) -> html.Section:
+    waiting = any(line.standing is Standing.WAITING for line in lines)
+    return card(
+        "Recordings that wait for your word" if waiting else "Recordings",
+        html.Ul([_recording(line) for line in lines], className="recordings"),
+        id="waiting",
+        kind="waits" if waiting else "",
+    )
+
+
+def _recording(line: RecordingLine) -> html.Li:
+    buttons = {
+        Standing.WAITING: [
+            does("Confirm", "confirm", kind="go", recording=line.recording_id),
+            does("Refuse", "refuse", recording=line.recording_id),
+        ],
+        Standing.COUNTED: [does("Let it wait", "wait", recording=line.recording_id)],
+        Standing.REFUSED: [does("Let it wait again", "wait", recording=line.recording_id)],
+    }[line.standing]
+    jumps = words.counted(line.attempts, "attempt", "attempts")
+    remarks = [html.Li(text) for text in line.remarks] or [html.Li("No remark.")]
+    heading = f"{line.name} · {jumps} · {STANDINGS[line.standing]}"
+    if line.standing is Standing.WAITING:
+        return html.Li(
+            [
+                html.H3(heading),
+                html.P("What the automatic checks noticed:", className="label"),
+                html.Ul(remarks, className="dots"),
+                html.Div(buttons, className="row"),
+            ]
+        )
+    told = html.Details(
+        [
+            html.Summary(heading),
+            html.Ul(remarks, className="dots"),
+            html.Div(buttons, className="row"),
+        ]
+    )
+    return html.Li(told)
+
+
+def _summary(view: SessionView) -> html.Section:
+    parts: list[Any] = [html.P(view.jumps + ".", className="lead")]
+    for each in view.tasks:
+        parts += [
+            html.H3(f"{each.task} · {words.counted(each.counts, 'attempt', 'attempts')}"),
+            html.Dl(
+                [
+                    html.Div([html.Dt("Best"), html.Dd(each.best, className="n")]),
+                    html.Div([html.Dt("Mean (95 %)"), html.Dd(each.mean, className="n")]),
+                ]
+            ),
+            html.P(each.course, className="n"),
+        ]
+    if not view.tasks:
+        parts.append(html.P("No attempt counts, so there is no best and no mean."))
+    if view.bars:
+        parts.append(
+            html.Div(
+                className="bars",
+                role="img",
+                **{
+                    "data-bars": json.dumps([asdict(bar) for bar in view.bars]),
+                    "aria-label": "Flight-time height of each attempt in order; "
+                    "the same numbers stand in the list.",
+                },
+            )
+        )
+    return card("Height", *parts, id="session-height")
+
+
+def _landing(view: SessionView) -> html.Section:
+    told = view.landings or ("No attempt counts.",)
+    return card(
+        "Landing, left and right",
+        *(html.P(text, className="n") for text in told),
+        html.P(words.PEAKS_CAUTION, className="caution"),
+        id="session-landing",
+    )
+
+
+def _lines(view: SessionView) -> html.Section:
+    last = max(
+        (line.attempt_id for line in view.lines if isinstance(line, AttemptLine)), default=None
+    )
+    session_id = view.session.session_id
+    return card(
+        "Attempts in order",
+        _chooser(view),
+        html.Ol(
+            [
+                _attempt(line) if isinstance(line, AttemptLine) else _note(line)
+                for line in view.lines
+            ],
+            className="attempts",
+        ),
+        html.Div(
+            [
+                html.Label("Note after the last attempt", htmlFor="session-note"),
+                dcc.Input(id="session-note", type="text", autoComplete="off"),
+                *(
+                    html.Button(
+                        text,
+                        type="button",
+                        className="changes",
+                        **{
+                            "data-act": "review",
+                            "data-input": "session-note",
+                            "data-review": json.dumps(
+                                {"do": "note", "kind": kind, "session": session_id, "attempt": last}
+                            ),
+                        },
+                    )
+                    for text, kind in (("As cue", "cue"), ("As seen", "seen"))
+                ),
+            ],
+            className="row words changes",
+        ),
+        id="session-attempts",
+    )
+
+
+def _chooser(view: SessionView) -> html.Details:
+    choices = [
+        html.Button(
+            each["label"],
+            type="button",
+            **{
+                "data-act": "show_metric",
+                "data-text": each["name"],
+                "aria-pressed": "true" if each["name"] in view.shown else "false",
+            },
+        )
+        for each in wording.metric_choices()
+    ]
+    return html.Details(
+        [
+            html.Summary("Choose numbers"),
+            html.P(f"Up to {MOST_SHOWN}; the address keeps the choice.", className="label"),
+            html.Div(choices, className="taps"),
+        ]
+    )
+
+
+def _figure(each: Figure) -> html.Div:
+    text = number(each.value, each.sigma, each.unit)
+    parts: list[Any] = [html.Dt(each.label, title=each.meaning), html.Dd(text)]
+    if each.doubt:
+        parts.append(html.Dd(wording.sentence(each.doubt), className="why"))
+    return html.Div(parts)
+
+
+def _attempt(line: AttemptLine) -> html.Li:
+    signs = []
+    if line.why_not:
+        signs.append(html.P(line.why_not, className="doubt"))
+    if line.by_hand:
+        signs.append(html.P(f"{words.BY_HAND}.", className="sign"))
+    name = f"Attempt {line.place}"
+    head = [
+        html.H3(dcc.Link(name, href=f"/attempt/{line.attempt_id}")),
+        html.P(f"{line.clock} · {line.take_off}", className="label"),
+    ]
+    return html.Li(
+        [
+            html.Div([*head, *signs], className="who"),
+            html.Dl([_figure(each) for each in line.figures]),
+            _marking(line, name),
+        ],
+        className="attempt" + (" out" if line.why_not else ""),
+    )
+
+
+def _marking(line: AttemptLine, name: str) -> html.Div | html.Details:
+    if line.mark is not None:
+        again = does("Count again", "count_again", attempt=line.attempt_id)
+        return html.Div(again, className="marking")
+    field = f"session-why-{line.attempt_id}"
+    reasons = [
+        does(text, "mark", attempt=line.attempt_id, reason=text) for text in wording.INVALID
+    ]
+    own = html.Div(
+        [
+            html.Label("Own words", htmlFor=field),
+            dcc.Input(id=field, type="text", autoComplete="off"),
+            html.Button(
+                "Do not count",
+                type="button",
+                className="changes",
+                **{
+                    "data-act": "review",
+                    "data-input": field,
+                    "data-review": json.dumps({"do": "mark", "attempt": line.attempt_id}),
+                },
+            ),
+        ],
+        className="row words",
+    )
+    return html.Details(
+        [
+            html.Summary(["Do not count …", html.Span(f" {name}", className="unseen")]),
+            html.Div([*reasons], className="row"),
+            own,
+        ],
+        className="marking changes",
+    )
+
+
+def _note(line: NoteLine) -> html.Li:
+    told = [html.B(line.what)]
+    if line.text:
+        told.append(html.Span(f" {line.text}"))
+    back = does("Take back", "withdraw_note", kind="quiet", note=line.note_id)
+    return html.Li(
+        [html.P(told), back], className="said" + (" pain" if line.warns else "")
+    )

@@ -1,0 +1,42 @@
+"""Small layout pieces of the review pages."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from dash import html
+
+
+def does(text: str, do: str, *, kind: str = "", **what: Any) -> html.Button:
+    """Make a button that changes something in the store; ``what`` goes with the action."""
+    action = json.dumps({"do": do, **what})
+    return html.Button(
+        text, type="button", className=f"changes {kind}".strip(),
+        **{"data-act": "review", "data-review": action},
+    )  # fmt: skip
+
+
+def card(title: str, *children: Any, id: str, kind: str = "") -> html.Section:
+    """Make a part of a page with a heading."""
+    return html.Section(
+        [html.H2(title, id=f"{id}-head"), *children],
+        id=id,
+        className=f"card {kind}".strip(),
+        **{"aria-labelledby": f"{id}-head"},
+    )
+
+
+def number(value: str, sigma: str, unit: str) -> html.Span:
+    """Show a number with its uncertainty and unit."""
+    parts: list[Any] = [html.B(value, className="n")]
+    if sigma:
+        parts.append(html.Span(f" ± {sigma}", className="sigma n"))
+    if unit and value != "–":
+        parts.append(html.Span(f" {unit}", className="unit"))
+    return html.Span(parts, className="number")
+
+
+def title(text: str) -> html.Span:
+    """Give the browser's tab, history and bookmarks a title; a script puts it there."""
+    return html.Span(hidden=True, **{"data-title": text})
