@@ -71,7 +71,7 @@ def main(
     certificate: Path | None,
     key: Path | None,
 ) -> None:
-    """Serve the courtside and review pages. Open the printed address in a browser; stop with Ctrl-C.
+    """Serve the pages for a browser: open the printed address; stop with Ctrl-C.
 
     Only this computer is served, unless you say --lan: then an address and a one-time pairing
     code are printed, as text and as a picture for the camera.

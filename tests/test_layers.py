@@ -71,6 +71,7 @@ ALLOWED: dict[str, set[str]] = {
     | JOBS
     | {"capture", "contract", "live", "live_view", "recording", "sensor_watch", "signal_strip"},
     "bookkeeping": FOUNDATION | {"pipeline", "recording", "sessions"},
+    "attempt_again": FOUNDATION | {"bookkeeping", "pipeline", "recording", "sessions"},
     "forgetting": FOUNDATION | {"bookkeeping", "recording", "sessions"},
     "demo": FOUNDATION | SIDE_BY_SIDE | {"bookkeeping"},
     "cli_demo": FOUNDATION | WORDS | {"bookkeeping", "cli_options", "demo"},
@@ -181,8 +182,16 @@ DASHBOARD_MAY_USE = {
     "imujump.capture.one_capture",
     "imujump.sessions.session_log",
     "imujump.sessions.reliability",
+    "imujump.attempt_again",
+    "imujump.display_units",
+    "imujump.sessions.interval",
+    "imujump.sessions.path_words",
+    "imujump.sessions.records",
+    "imujump.sessions.store",
+    "imujump.sessions.through_session",
 }
-"""What the page uses of the package: words, the running capture's door, nothing that measures."""
+"""What the pages use of the package: words, the running capture's door, the store and what is
+worked out from it; nothing that measures."""
 
 
 def dashboard_files() -> list[Path]:

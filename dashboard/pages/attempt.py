@@ -1,4 +1,4 @@
-"""One attempt: signals, contacts, speed and height on one axis of time, every metric, its events."""
+"""One attempt: signals, contacts, speed and height along time, its events, every metric."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from dash import Dash, dcc, html
 from dashboard.cards import button
 from dashboard.review import frame, words
 from dashboard.review.attempt_view import ALIGNED, STEP_FIELDS, AttemptView, Row, attempt_view
-from dashboard.review.parts import card, does, number, title
+from dashboard.review.parts import card, does, leads, number, title
 from dashboard.review.query import link
 from dashboard.review.query import number as id_of
 from dashboard.services import Services
@@ -99,37 +99,29 @@ def _choices(view: AttemptView) -> html.Div:
         return link(f"/attempt/{own}", told)
 
     other = None if view.other is None else view.other.attempt_id
-    options = [html.Option("none", value=address(None, view.align))]
+    options = {address(None, view.align): "none"}
     if other is not None and other not in dict(view.around):
-        options.append(html.Option(view.other_words, value=address(other, view.align)))
+        options[address(other, view.align)] = view.other_words
     for attempt_id, text in view.around:
         if attempt_id != own:
-            options.append(html.Option(text, value=address(attempt_id, view.align)))
+            options[address(attempt_id, view.align)] = text
     parts: list[Any] = [
         html.Label("Compare with", htmlFor="attempt-with"),
-        html.Select(
-            options, id="attempt-with", value=address(other, view.align), **{"data-go": ""}
-        ),
+        leads("attempt-with", options, address(other, view.align)),
     ]
     if other is not None:
+        aligned = {address(other, align): text for align, text in ALIGNED.items()}
         parts += [
             html.Label("Laid together at", htmlFor="attempt-align"),
-            html.Select(
-                [
-                    html.Option(text, value=address(other, align))
-                    for align, text in ALIGNED.items()
-                ],
-                id="attempt-align",
-                value=address(other, view.align),
-                **{"data-go": ""},
-            ),
+            leads("attempt-align", aligned, address(other, view.align)),
         ]
     return html.Div(parts, className="row choices")
 
 
 def _figure(view: AttemptView) -> html.Section:
     axes = [
-        button(axis, "axis", say=axis, pressed=True, kind=f"axis-{axis}") for axis in ("x", "y", "z")
+        button(axis, "axis", say=axis, pressed=True, kind=f"axis-{axis}")
+        for axis in ("x", "y", "z")
     ]
     tools = [
         button("Closer", "zoom", say="0.5"),
@@ -171,9 +163,7 @@ def _figure(view: AttemptView) -> html.Section:
 
 def _said(view: AttemptView) -> str:
     strikes = [e for e in view.drawn["events"] if e["kind"] == "foot_strike"]
-    told = [
-        f"{e['side']} {1000 * (e['time_s'] - view.drawn['take_off_s']):.0f}" for e in strikes
-    ]
+    told = [f"{e['side']} {1000 * (e['time_s'] - view.drawn['take_off_s']):.0f}" for e in strikes]
     return (
         "Foot contacts, speed and height of the pelvis, and the signals of all sensors along "
         "time. Foot strikes in milliseconds from take-off: " + ", ".join(told) + ". Keys: plus "
@@ -187,7 +177,9 @@ def _events(view: AttemptView) -> html.Section:
         for side in SIDES
         for kind in KINDS
     ]
-    nudges = [button(f"{ms:+d} ms".replace("-", "−"), "event_nudge", say=str(ms)) for ms in NUDGES_MS]
+    nudges = [
+        button(f"{ms:+d} ms".replace("-", "−"), "event_nudge", say=str(ms)) for ms in NUDGES_MS
+    ]
     return card(
         "Events",
         html.P(
@@ -251,7 +243,12 @@ def _metrics(view: AttemptView) -> html.Section:
         for phase, rows in view.rows
     ]
     caution = (
-        [html.P("Differences in bold are larger than the measurement's error (95 %).", className="label")]
+        [
+            html.P(
+                "Differences in bold are larger than the measurement's error (95 %).",
+                className="label",
+            )
+        ]
         if two
         else []
     )

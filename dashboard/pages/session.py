@@ -45,13 +45,14 @@ def register(app: Dash, services: Services) -> None:
 
 def _draw(store: SessionStore, told: dict[str, str]) -> list[Any]:
     view = session_view(store, id_of(told.get("session_id")) or 0, told)
-    parts = [
-        _head(view),
-        *([_recordings(view.recordings)] if view.recordings else []),
-    ]
-    if not any(isinstance(line, AttemptLine) for line in view.lines):
-        return [*parts, html.P(words.NO_ATTEMPTS, className="card empty")]
-    return [*parts, html.Div([_summary(view), _landing(view)], className="pair-of"), _lines(view)]
+    recordings = [_recordings(view.recordings)] if view.recordings else []
+    waits = any(line.standing is Standing.WAITING for line in view.recordings)
+    parts = [_head(view), *(recordings if waits else [])]
+    if any(isinstance(line, AttemptLine) for line in view.lines):
+        parts += [html.Div([_summary(view), _landing(view)], className="pair-of"), _lines(view)]
+    else:
+        parts.append(html.P(words.NO_ATTEMPTS, className="card empty"))
+    return parts if waits else [*parts, *recordings]
 
 
 def _head(view: SessionView) -> html.Div:
@@ -193,7 +194,7 @@ def _lines(view: SessionView) -> html.Section:
                     for text, kind in (("As cue", "cue"), ("As seen", "seen"))
                 ),
             ],
-            className="row words changes",
+            className="row own-words changes",
         ),
         id="session-attempts",
     )
@@ -246,7 +247,7 @@ def _attempt(line: AttemptLine) -> html.Li:
             html.Dl([_figure(each) for each in line.figures]),
             _marking(line, name),
         ],
-        className="attempt" + (" out" if line.why_not else ""),
+        className="attempt" + (" out" if line.why_not and not line.waiting else ""),
     )
 
 
@@ -255,9 +256,7 @@ def _marking(line: AttemptLine, name: str) -> html.Div | html.Details:
         again = does("Count again", "count_again", attempt=line.attempt_id)
         return html.Div(again, className="marking")
     field = f"session-why-{line.attempt_id}"
-    reasons = [
-        does(text, "mark", attempt=line.attempt_id, reason=text) for text in wording.INVALID
-    ]
+    reasons = [does(text, "mark", attempt=line.attempt_id, reason=text) for text in wording.INVALID]
     own = html.Div(
         [
             html.Label("Own words", htmlFor=field),
@@ -273,7 +272,7 @@ def _marking(line: AttemptLine, name: str) -> html.Div | html.Details:
                 },
             ),
         ],
-        className="row words",
+        className="row own-words",
     )
     return html.Details(
         [
@@ -290,6 +289,4 @@ def _note(line: NoteLine) -> html.Li:
     if line.text:
         told.append(html.Span(f" {line.text}"))
     back = does("Take back", "withdraw_note", kind="quiet", note=line.note_id)
-    return html.Li(
-        [html.P(told), back], className="said" + (" pain" if line.warns else "")
-    )
+    return html.Li([html.P(told), back], className="said" + (" pain" if line.warns else ""))

@@ -7,6 +7,7 @@ from typing import Any
 from dash import Dash, dcc, html
 
 from dashboard.review import frame, words
+from dashboard.review.parts import leads
 from dashboard.review.query import link
 from dashboard.review.sessions_view import Line, SessionsView, sessions_view
 from dashboard.services import Services
@@ -43,19 +44,15 @@ def _draw(store: SessionStore, told: dict[str, str]) -> list[Any]:
 
 
 def _choice(view: SessionsView) -> html.Div:
-    options = [html.Option("Everybody", value="/sessions")]
+    options = {"/sessions": "Everybody"}
     for athlete_id, name in view.athletes.items():
-        options.append(html.Option(name, value=link("/sessions", {"athlete": athlete_id})))
+        options[link("/sessions", {"athlete": athlete_id})] = name
     told = words.counted(view.total, "session", "sessions")
+    own = link("/sessions", {"athlete": view.athlete_id})
     return html.Div(
         [
             html.Label("Athlete", htmlFor="sessions-athlete"),
-            html.Select(
-                options,
-                id="sessions-athlete",
-                value=link("/sessions", {"athlete": view.athlete_id}),
-                **{"data-go": ""},
-            ),
+            leads("sessions-athlete", options, own),
             html.Span(told, className="label"),
         ],
         className="row",

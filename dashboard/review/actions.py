@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from imujump.attempt_again import measure_by_hand
+from imujump.attempt_again import HAND_SIGMA_S, measure_by_hand
 from imujump.model import EventKind, GaitEvent, Side
 from imujump.sessions.records import NoteKind, Standing
 from imujump.sessions.store import SessionStore
@@ -117,7 +117,7 @@ def _text(action: Action, name: str) -> str:
 
 
 def _events(told: Any) -> tuple[GaitEvent, ...]:
-    """Read events as a page sends them; ``sigma_s`` is ``None`` for those set by hand.
+    """Read events as a page sends them; those set by hand get the usual uncertainty of a hand.
 
     Raises
     ------
@@ -129,12 +129,13 @@ def _events(told: Any) -> tuple[GaitEvent, ...]:
     found = []
     for each in told:
         try:
-            time_s, sigma_s = float(each["time_s"]), each.get("sigma_s")
-            sigma_s = math.nan if sigma_s is None else float(sigma_s)
-            event = GaitEvent(EventKind(each["kind"]), Side(each["side"]), time_s, sigma_s)
+            time_s, sigma_s = float(each["time_s"]), each["sigma_s"]
+            if each["hand"] or sigma_s is None:
+                sigma_s = HAND_SIGMA_S
+            event = GaitEvent(EventKind(each["kind"]), Side(each["side"]), time_s, float(sigma_s))
         except (TypeError, ValueError, KeyError, AttributeError) as error:
             raise ValueError("The page sent no events. Reload it.") from error
-        if not math.isfinite(time_s):
+        if not math.isfinite(time_s) or not event.sigma_s >= 0.0:
             raise ValueError("The page sent no events. Reload it.")
         found.append(event)
     return tuple(sorted(found, key=lambda event: event.time_s))

@@ -138,7 +138,9 @@ def attempt_view(store: SessionStore, attempt_id: int, told: dict[str, str]) -> 
     )
 
 
-def drawn(store: SessionStore, attempt: StoredAttempt, recording: StoredRecording) -> dict[str, Any]:
+def drawn(
+    store: SessionStore, attempt: StoredAttempt, recording: StoredRecording
+) -> dict[str, Any]:
     """Give what the picture needs: events, whether set by hand, steps, and where it is aligned."""
     measured = _measured_events(store, attempt)
     return {
@@ -230,20 +232,20 @@ def _row(name: str, attempt: StoredAttempt, other: StoredAttempt | None) -> Row:
     difference = ""
     if found is not None:
         shown = words.value(name, found.difference)
-        difference = shown if shown.startswith("-") else f"+{shown}"
+        difference = shown if shown.startswith("−") else f"+{shown}"
     told = sentence(own.reason or "")
     if own.value is not None:
         told = f"{sentence(own.method)} {'In doubt: ' + own.reason + '.' if own.reason else ''}"
     return Row(
         name,
         words.label(name),
-        words.METRICS[name].meaning,
+        METRICS[name].meaning,
         words.unit(name),
         words.value(name, own.value),
         words.sigma(name, own),
         "" if beside is None else words.value(name, beside.value),
         words.sigma(name, beside),
-        difference.replace("-", "−"),
+        difference,
         found is not None and found.is_sure,
         told.strip(),
     )

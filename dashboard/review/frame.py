@@ -9,9 +9,8 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from typing import Any
-from urllib.parse import parse_qsl
 
-from dash import Dash, Input, Output, State, dcc, html, register_page
+from dash import Dash, Input, Output, dcc, html, register_page
 
 from dashboard.review.door import StoreDoor
 from imujump.errors import ImuJumpError
@@ -40,13 +39,14 @@ def add_page(module: str, door: StoreDoor, draw: Draw, **about: Any) -> None:
     """
     _DRAWERS[module] = draw
 
-    async def layout(**told: str) -> html.Div:
+    def layout(**told: str) -> html.Div:
+        # Only the frame: Dash asks for layouts on the event loop, where the store must not be read.
         return html.Div(
             [
                 dcc.Store(id="review-of", data={"page": module, "told": told}),
                 dcc.Store(id="review-stamp"),
                 html.P(id="review-told", className="unseen", role="status"),
-                html.Div(await asyncio.to_thread(drawn, door, draw, told), id="review-body"),
+                html.Div(id="review-body"),
             ],
             className="review",
         )
@@ -55,18 +55,16 @@ def add_page(module: str, door: StoreDoor, draw: Draw, **about: Any) -> None:
 
 
 def register(app: Dash, door: StoreDoor) -> None:
-    """Let pages be drawn anew after something was changed: a script stamps them."""
+    """Let pages be drawn, and drawn anew after something was changed: a script stamps them."""
 
-    @app.callback(
+    async def draw(of: dict[str, Any], _stamp: int | None) -> Any:
+        return await asyncio.to_thread(drawn, door, _DRAWERS[of["page"]], of["told"])
+
+    app.callback(
         Output("review-body", "children"),
+        Input("review-of", "data"),
         Input("review-stamp", "data"),
-        State("review-of", "data"),
-        State("_pages_location", "search"),
-        prevent_initial_call=True,
-    )
-    async def draw_anew(_stamp: int, of: dict[str, Any], search: str | None) -> Any:
-        told = {**of["told"], **dict(parse_qsl((search or "").lstrip("?")))}
-        return await asyncio.to_thread(drawn, door, _DRAWERS[of["page"]], told)
+    )(draw)
 
 
 def drawn(door: StoreDoor, draw: Draw, told: Mapping[str, str]) -> Any:

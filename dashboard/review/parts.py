@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 from dash import html
@@ -40,3 +41,15 @@ def number(value: str, sigma: str, unit: str) -> html.Span:
 def title(text: str) -> html.Span:
     """Give the browser's tab, history and bookmarks a title; a script puts it there."""
     return html.Span(hidden=True, **{"data-title": text})
+
+
+def leads(id: str, options: Mapping[str, str], own: str) -> html.Select:
+    """Make a list of choices, each of which is an address; ``own`` is the one that is shown."""
+    return html.Select(
+        [
+            html.Option(text, value=address, **({"data-own": ""} if address == own else {}))
+            for address, text in options.items()
+        ],
+        id=id,
+        **{"data-go": ""},
+    )

@@ -18,6 +18,7 @@ from imujump.sessions.records import (
 )
 from imujump.sessions.store import SessionStore
 from imujump.sessions.through_session import course, landings, level
+from imujump.wording import METRICS
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +147,7 @@ def figure(name: str, attempt: StoredAttempt) -> Figure:
     estimate = attempt.metrics.get(name)
     return Figure(
         words.label(name),
-        words.METRICS[name].meaning,
+        METRICS[name].meaning,
         words.value(name, None if estimate is None else estimate.value),
         words.sigma(name, estimate),
         words.unit(name),

@@ -23,6 +23,8 @@ SHOWN = (
 )
 """The few metrics that a session shows unless the coach chooses others."""
 
+SURE = "95\u00a0%"
+
 NOTES = {
     NoteKind.CUE: "Cue",
     NoteKind.SEEN: "Seen",
@@ -61,7 +63,9 @@ def unit(name: str) -> str:
 def value(name: str, number: float | None) -> str:
     """Give a number of a metric in its display unit; a dash for none."""
     words = METRICS[name]
-    return "–" if number is None else display_value(number, words.unit, words.decimals)
+    if number is None:
+        return "–"
+    return display_value(number, words.unit, words.decimals).replace("-", "−")
 
 
 def sigma(name: str, estimate: Estimate | None) -> str:
@@ -125,12 +129,12 @@ def course_told(name: str, found: Course | None) -> str:
         near, far = sorted((abs(low), abs(high)))
         return (
             f"{label(name)} {verb} by {with_unit(name, abs(found.change))} from the first to the "
-            f"last attempt (95 %: {value(name, near)} to {with_unit(name, far)}, a line through "
+            f"last attempt ({SURE}: {value(name, near)} to {with_unit(name, far)}, a line through "
             f"{found.n} attempts)."
         )
     return (
         f"No drop-off can be told apart from chance: from the first to the last attempt between "
-        f"{with_unit(name, -low)} lower and {with_unit(name, high)} higher (95 %, {found.n} "
+        f"{with_unit(name, -low)} lower and {with_unit(name, high)} higher ({SURE}, {found.n} "
         "attempts)."
     )
 
@@ -162,15 +166,14 @@ def _peaks(difference: float, interval: Interval, pairs: int) -> str:
     low, high = 100.0 * interval.low, 100.0 * interval.high
     if interval.holds(0.0):
         return (
-            f"Shank peaks left and right cannot be told apart: the left one between {-low:.0f} % "
-            f"lower and {high:.0f} % higher (95 %, {pairs} landings)."
+            "Shank peaks left and right cannot be told apart: the left one between "
+            f"{-low:.0f}\u00a0% lower and {high:.0f}\u00a0% higher ({SURE}, {pairs} landings)."
         )
-    side, near, far = "left", *sorted((abs(low), abs(high)))
-    if difference < 0.0:
-        side = "right"
+    side = "left" if difference > 0.0 else "right"
+    near, far = sorted((abs(low), abs(high)))
     return (
-        f"The {side} shank's peak is {abs(100.0 * difference):.0f} % higher (95 %: {near:.0f} to "
-        f"{far:.0f} %, {pairs} landings)."
+        f"The {side} shank's peak is {abs(100.0 * difference):.0f}\u00a0% higher "
+        f"({SURE}: {near:.0f} to {far:.0f}\u00a0%, {pairs} landings)."
     )
 
 

@@ -84,6 +84,9 @@ class Engine:
         it.
     on_motion : callable, optional
         Told each attempt together with the motion behind it.
+    around_s : float, optional
+        Only the action about this instant is analysed; its attempts are those that are found
+        without it, but for their numbers.
 
     Examples
     --------
@@ -100,11 +103,12 @@ class Engine:
         gravity_mps2: float = STANDARD_GRAVITY_MPS2,
         stride_s: float = 0.0,
         on_motion: Callable[[Attempt, AttemptMotion], None] | None = None,
+        around_s: float | None = None,
     ) -> None:
         self.info = info
         self.gravity_mps2 = gravity_mps2
         self._stride_s = stride_s
-        self._on_motion = on_motion
+        self._on_motion, self._around_s = on_motion, around_s
         self._sensors = {
             s.placement: SensorFollowed(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
         }
@@ -389,6 +393,8 @@ class Engine:
             max(waited_s.values()),
             self.gravity_mps2,
         )
+        if self._around_s is not None and not span.after_s <= self._around_s <= end_s:
+            return
         # What arrives past the last look's span or too late may be here already, or not.
         for p, line in lines.items():
             whole = self._sensors[p].stream
@@ -435,9 +441,13 @@ def analyse_with_motion(
     source: SampleSource,
     on_motion: Callable[[Attempt, AttemptMotion], None] | None,
     gravity_mps2: float = STANDARD_GRAVITY_MPS2,
+    around_s: float | None = None,
 ) -> Analysis:
-    """Analyse a whole recording, as :func:`analyse`, and hand over each attempt's motion."""
-    engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S, on_motion)
+    """Analyse a recording, as :func:`analyse`, and hand over each attempt's motion.
+
+    With ``around_s`` only the action about that instant is analysed, which is quicker.
+    """
+    engine = Engine(source.info, gravity_mps2, OFFLINE_STRIDE_S, on_motion, around_s)
     feed(engine, source)
     # Some warnings and marks are known to a source only once it has been read to its end.
     engine.info = source.info

@@ -35,12 +35,14 @@ class Server:
 
     def __init__(self, folder: Path, recordings: Path, *more: str) -> None:
         self.port, self.folder = free_port(), folder
+        self.store = folder.with_name(f"{folder.name}_sessions.sqlite")
         self.scheme = "https" if "--certificate" in more else "http"
         self.url = f"{self.scheme}://127.0.0.1:{self.port}"
         self._command = [
             *(sys.executable, "-W", "error", "-m", "dashboard"),
             *("--port", str(self.port), "--folder", str(folder)),
             *("--recordings", str(recordings), *more),
+            *(() if "--store" in more else ("--store", str(self.store))),
         ]
         self.said = folder.parent / f"{folder.name}_said.txt"
         self.process: subprocess.Popen[bytes] | None = None

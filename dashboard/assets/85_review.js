@@ -1,0 +1,157 @@
+// What the review pages do besides being laid out: changes, choices that lead on, numbers as the
+// reader's country writes them, small pictures.
+(() => {
+  "use strict";
+  const link = window.imujump;
+  const {fixed} = link.format;
+  const point = new Intl.NumberFormat(link.format.locale).formatToParts(1.5)
+    .find((part) => part.type === "decimal").value;
+  const SVG = "http://www.w3.org/2000/svg";
+  let stamp = 0;
+
+  const review = link.review = {go, change, drawAnew, svg, taken: null};
+
+  function go(address) {
+    const to = new URL(address, location.href);
+    if (to.href === location.href) return;
+    window.dash_clientside.set_props("_pages_location", {pathname: to.pathname, search: to.search, hash: to.hash});
+  }
+
+  function drawAnew() {
+    stamp += 1;
+    window.dash_clientside.set_props("review-stamp", {data: Date.now() + stamp});
+  }
+
+  // Resolves to null when done, to a sentence when refused.
+  async function change(action) {
+    const viewer = sessionStorage.getItem("viewer");
+    let answer;
+    try {
+      const told = await fetch("/review/act", {method: "POST", body: JSON.stringify({...action, viewer}),
+        headers: {"Content-Type": "application/json"}});
+      answer = await told.json();
+    } catch (error) {
+      return "The computer does not answer; look whether it was done.";
+    }
+    if (answer.refused) return answer.refused;
+    const line = document.getElementById("review-told");
+    if (line) line.textContent = answer.done;
+    drawAnew();
+    return null;
+  }
+
+  link.actions.review = async (button) => {
+    const action = JSON.parse(button.dataset.review);
+    const field = button.dataset.input && document.getElementById(button.dataset.input);
+    if (field) action[action.do === "note" ? "text" : "reason"] = field.value;
+    button.setAttribute("aria-disabled", "true");
+    const refused = await change(action);
+    button.removeAttribute("aria-disabled");
+    if (link.refused(refused)) return;
+    if (field) clear(field);
+    const open = button.closest("details.marking");
+    if (open) open.open = false;
+  };
+
+  // Dash holds a field's text too and must hear of it.
+  function clear(field) {
+    const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set;
+    set.call(field, "");
+    field.dispatchEvent(new Event("input", {bubbles: true}));
+  }
+
+  link.actions.show_metric = (button) => {
+    const buttons = [...document.querySelectorAll("[data-act=show_metric]")];
+    const pressed = (each) => each.getAttribute("aria-pressed") === "true";
+    const chosen = buttons.filter((each) => pressed(each) !== (each === button)).map((each) => each.dataset.text);
+    const to = new URL(location.href);
+    if (chosen.length) to.searchParams.set("show", chosen.join(","));
+    else to.searchParams.delete("show");
+    link.review.keepOpen = true;
+    go(decodeURIComponent(to.href));
+  };
+
+  document.addEventListener("change", (event) => {
+    if (event.target.matches("select[data-go]")) go(event.target.value);
+  });
+
+  // A list of choices follows the address, also after going back.
+  function chosen() {
+    for (const list of document.querySelectorAll("select[data-go]")) {
+      if (document.activeElement === list) continue;
+      const own = list.querySelector("option[data-own]");
+      if (own && list.value !== own.value) list.value = own.value;
+    }
+  }
+
+  function localise() {
+    if (point === ".") return;
+    for (const node of document.querySelectorAll(".review .n")) {
+      if (node.dataset.told === node.textContent) continue;
+      for (const text of node.childNodes) {
+        if (text.nodeType === Node.TEXT_NODE) text.nodeValue = text.nodeValue.replace(/(\d)\.(\d)/g, `$1${point}$2`);
+      }
+      node.dataset.told = node.textContent;
+    }
+  }
+
+  function svg(name, values, text) {
+    const node = document.createElementNS(SVG, name);
+    for (const [key, value] of Object.entries(values)) node.setAttribute(key, value);
+    if (text !== undefined) node.textContent = text;
+    return node;
+  }
+
+  // Heights in order; a hollow mark does not count, a line to each side is one standard deviation.
+  function bars(box) {
+    const width = box.clientWidth, height = box.clientHeight;
+    const key = `${width} ${height} ${box.dataset.bars}`;
+    if (!width || box.dataset.drawn === key) return;
+    box.dataset.drawn = key;
+    const all = JSON.parse(box.dataset.bars);
+    const lows = all.map((bar) => bar.value - (bar.sigma || 0)), highs = all.map((bar) => bar.value + (bar.sigma || 0));
+    const pad = 0.01, low = Math.min(...lows) - pad, high = Math.max(...highs) + pad;
+    const last = Math.max(...all.map((bar) => bar.place));
+    const left = 42, right = 8, top = 8, bottom = 20;
+    const x = (place) => left + (width - left - right) * (last === 1 ? 0.5 : (place - 1) / (last - 1));
+    const y = (value) => top + (height - top - bottom) * (high - value) / (high - low);
+    const drawn = svg("svg", {width, height, viewBox: `0 0 ${width} ${height}`, "aria-hidden": "true"});
+    const step = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5].find((each) => (high - low) / each <= 4) || 1;
+    for (let value = Math.ceil(low / step) * step; value <= high; value += step) {
+      drawn.append(svg("line", {class: "grid", x1: left, x2: width - right, y1: y(value), y2: y(value)}));
+      drawn.append(svg("text", {class: "tick", x: left - 6, y: y(value) + 4, "text-anchor": "end"}, fixed(100 * value, 0)));
+    }
+    const counting = all.filter((bar) => bar.counts);
+    if (counting.length) {
+      const mean = counting.reduce((sum, bar) => sum + bar.value, 0) / counting.length;
+      drawn.append(svg("line", {class: "mean", x1: left, x2: width - right, y1: y(mean), y2: y(mean)}));
+    }
+    for (const bar of all) {
+      if (bar.sigma) drawn.append(svg("line", {class: "spread", x1: x(bar.place), x2: x(bar.place), y1: y(bar.value - bar.sigma), y2: y(bar.value + bar.sigma)}));
+      drawn.append(svg("circle", {class: bar.counts ? "dot" : "dot hollow", cx: x(bar.place), cy: y(bar.value), r: 4.5}));
+      if (last <= 12 || bar.place === 1 || bar.place % 5 === 0) {
+        drawn.append(svg("text", {class: "tick", x: x(bar.place), y: height - 4, "text-anchor": "middle"}, bar.place));
+      }
+    }
+    drawn.append(svg("text", {class: "tick", x: 2, y: 12}, "cm"));
+    box.replaceChildren(drawn);
+  }
+
+  link.painters.push(() => {
+    localise();
+    chosen();
+    for (const box of document.querySelectorAll(".bars")) bars(box);
+    const told = document.querySelector("[data-title]");
+    if (told && document.title !== told.dataset.title) document.title = told.dataset.title;
+    const locked = Boolean(link.page) && !link.page.controls && !["127.0.0.1", "localhost", "[::1]"].includes(location.hostname);
+    document.body.classList.toggle("only-reads", locked);
+    const part = location.hash.length > 1 && document.getElementById(location.hash.slice(1));
+    if (part && part.closest(".review") && review.taken !== location.href) {
+      review.taken = location.href;
+      part.scrollIntoView();
+    }
+  });
+
+  // What has just been laid out is painted at once, not at the next beat.
+  new MutationObserver(() => { if (document.querySelector(".review")) link.repaint(); }).observe(document.documentElement, {childList: true, subtree: true});
+})();
