@@ -99,6 +99,18 @@ def test_lists_of_sessions_tell_their_counts(store):
     assert told[0].session.note == "windy"
     assert [o.session.session_id for o in store.sessions(other.athlete_id)] == [other.session_id]
     assert store.sessions(other.athlete_id)[0].counted == 1
+    assert [store.sessions(None, first, 2) for first in (0, 2, 4)] == [told[:2], told[2:], []]
+    assert store.sessions(first.athlete_id, 1, 1) == [told[2]]
+    assert (store.number_of_sessions(), store.number_of_sessions(other.athlete_id)) == (3, 1)
+    ids = [o.session.session_id for o in told]
+    heights = store.counting_values(ids, "height_flight_m")
+    counting = [a for i in ids for a in store.attempts(i) if a.counts]
+    assert {i: len(values) for i, values in heights.items()} == {
+        told[1].session.session_id: 1,
+        told[2].session.session_id: 2,
+    }
+    expected = sorted(a.metrics["height_flight_m"].value for a in counting)
+    assert sorted(value for values in heights.values() for value in values) == expected
 
 
 def test_marks_and_notes_are_taken_back_without_being_deleted(store):
