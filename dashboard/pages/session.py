@@ -247,7 +247,7 @@ def _attempt(line: AttemptLine) -> html.Li:
             html.Dl([_figure(each) for each in line.figures]),
             _marking(line, name),
         ],
-        className="attempt" + (" out" if line.why_not and not line.waiting else ""),
+        className="attempt" + (" out" if line.mark or (line.why_not and not line.waiting) else ""),
     )
 
 

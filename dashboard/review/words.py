@@ -193,12 +193,12 @@ def task(attempt: StoredAttempt) -> str:
 
 def why_not(attempt: StoredAttempt) -> str | None:
     """Say why an attempt does not count; ``None`` if it does."""
-    if attempt.standing is Standing.WAITING:
-        return "Waits for your word."
-    if attempt.standing is Standing.REFUSED:
-        return "Recording refused."
     if attempt.invalid_mark is not None:
         return f"Does not count: {attempt.invalid_mark or 'no reason given'}."
+    if attempt.standing is Standing.REFUSED:
+        return "Recording refused."
+    if attempt.standing is Standing.WAITING:
+        return "Waits for your word."
     if not attempt.valid:
         return f"Not valid: {'; '.join(attempt.reasons) or 'no reason given'}."
     return None
