@@ -10,7 +10,6 @@ from dash import Dash
 
 from dashboard import routes, shell
 from dashboard.pages import attempt, court, session, sessions, setup
-from dashboard.review import frame
 from dashboard.review import routes as review_routes
 from dashboard.services import Services
 
@@ -54,7 +53,6 @@ def create_app(services: Services) -> Dash:
     )
     for page in PAGES:
         page.register(app, services)
-    frame.register(app, services.door)
     app.layout = shell.layout
     routes.register(app, services)
     review_routes.register(app, services)

@@ -7,7 +7,6 @@
   const point = new Intl.NumberFormat(link.format.locale).formatToParts(1.5)
     .find((part) => part.type === "decimal").value;
   const SVG = "http://www.w3.org/2000/svg";
-  let stamp = 0;
 
   const review = link.review = {go, change, drawAnew, svg, taken: null};
 
@@ -17,9 +16,42 @@
     window.dash_clientside.set_props("_pages_location", {pathname: to.pathname, search: to.search, hash: to.hash});
   }
 
+  // What Dash lays out is an empty frame; the server draws what fills it.
+  let shown = "", asking = 0;
+  async function fill(box, from) {
+    const mine = asking += 1;
+    let text;
+    try {
+      const answer = await fetch(from);
+      text = await answer.text();
+      if (!answer.headers.get("content-type").startsWith("text/html")) throw new Error(text);
+    } catch (error) {
+      if (mine === asking) link.refused("The computer does not answer; the page may be out of date.");
+      return;
+    }
+    if (mine !== asking || box.dataset.from !== from) return;
+    const held = box.contains(document.activeElement) ? document.activeElement : null;
+    const open = [...box.querySelectorAll("details")].map((each) => each.open);
+    const again = box.dataset.holds === from;
+    box.innerHTML = text;
+    box.dataset.holds = from;
+    if (again || review.keepOpen) box.querySelectorAll("details:not(.marking)").forEach((each, k) => { if (open[k]) each.open = true; });
+    review.keepOpen = false;
+    if (held) refocus(box, held);
+    link.repaint();
+  }
+
+  // The keyboard stays where it was, if its place is still there.
+  function refocus(box, held) {
+    const alike = held.id ? [document.getElementById(held.id)]
+      : [...box.querySelectorAll(held.tagName)].filter((each) => each.dataset.review === held.dataset.review && each.dataset.text === held.dataset.text);
+    const main = document.getElementById("content");
+    (alike[0] || main).focus({preventScroll: true});
+  }
+
   function drawAnew() {
-    stamp += 1;
-    window.dash_clientside.set_props("review-stamp", {data: Date.now() + stamp});
+    const box = document.getElementById("review-body");
+    if (box) fill(box, box.dataset.from);
   }
 
   // Resolves to null when done, to a sentence when refused.
@@ -48,17 +80,10 @@
     const refused = await change(action);
     button.removeAttribute("aria-disabled");
     if (link.refused(refused)) return;
-    if (field) clear(field);
+    if (field) field.value = "";
     const open = button.closest("details.marking");
     if (open) open.open = false;
   };
-
-  // Dash holds a field's text too and must hear of it.
-  function clear(field) {
-    const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set;
-    set.call(field, "");
-    field.dispatchEvent(new Event("input", {bubbles: true}));
-  }
 
   link.actions.show_metric = (button) => {
     const buttons = [...document.querySelectorAll("[data-act=show_metric]")];
@@ -75,14 +100,13 @@
     if (event.target.matches("select[data-go]")) go(event.target.value);
   });
 
-  // A list of choices follows the address, also after going back.
-  function chosen() {
-    for (const list of document.querySelectorAll("select[data-go]")) {
-      if (document.activeElement === list) continue;
-      const own = list.querySelector("option[data-own]");
-      if (own && list.value !== own.value) list.value = own.value;
-    }
-  }
+  document.addEventListener("click", (event) => {
+    const to = event.target.closest(".review a[href^='/']");
+    if (!to || event.button || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) return;
+    event.preventDefault();
+    go(to.getAttribute("href"));
+    if (!to.hash) scrollTo(0, 0);
+  });
 
   function localise() {
     if (point === ".") return;
@@ -138,8 +162,10 @@
   }
 
   link.painters.push(() => {
+    const body = document.getElementById("review-body");
+    if (!body) shown = "";
+    else if (body.dataset.from !== shown) { shown = body.dataset.from; fill(body, shown); }
     localise();
-    chosen();
     for (const box of document.querySelectorAll(".bars")) bars(box);
     const told = document.querySelector("[data-title]");
     if (told && document.title !== told.dataset.title) document.title = told.dataset.title;
@@ -152,6 +178,7 @@
     }
   });
 
-  // What has just been laid out is painted at once, not at the next beat.
-  new MutationObserver(() => { if (document.querySelector(".review")) link.repaint(); }).observe(document.documentElement, {childList: true, subtree: true});
+  // What Dash has just laid out is filled at once, not at the next beat.
+  new MutationObserver(() => { if (document.querySelector(".review")) link.repaint(); })
+    .observe(document.documentElement, {childList: true, subtree: true, attributeFilter: ["data-from"]});
 })();

@@ -49,11 +49,7 @@
     }
   }
 
-  function put(field, text) {
-    if (field.value === text) return;
-    Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set.call(field, text);
-    field.dispatchEvent(new Event("input", {bubbles: true}));
-  }
+  function put(field, text) { if (field.value !== text) field.value = text; }
 
   figure.loaded = () => { past = []; list(); };
   figure.pick = (event) => { figure.picked = event; list(); figure.redraw(); };

@@ -26,7 +26,6 @@ def register(app: Dash, services: Services) -> None:
     """Add the page to the app."""
     frame.add_page(
         __name__,
-        services.door,
         _draw,
         path_template="/attempt/<attempt_id>",
         title="Attempt · imujump",

@@ -36,7 +36,6 @@ def register(app: Dash, services: Services) -> None:
     """Add the page to the app."""
     frame.add_page(
         __name__,
-        services.door,
         _draw,
         path_template="/session/<session_id>",
         title="Session · imujump",

@@ -20,7 +20,6 @@ def register(app: Dash, services: Services) -> None:
     """Add the page to the app."""
     frame.add_page(
         __name__,
-        services.door,
         _draw,
         path="/sessions",
         title="Sessions · imujump",

@@ -47,7 +47,7 @@ def leads(id: str, options: Mapping[str, str], own: str) -> html.Select:
     """Make a list of choices, each of which is an address; ``own`` is the one that is shown."""
     return html.Select(
         [
-            html.Option(text, value=address, **({"data-own": ""} if address == own else {}))
+            html.Option(text, value=address, selected=address == own)
             for address, text in options.items()
         ],
         id=id,

@@ -1,4 +1,4 @@
-"""Routes of the review pages: an attempt's signals, and changes by who may make them."""
+"""Routes of the review pages: what fills a page, signals, and changes by who may make them."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from typing import Any
 
 from dash import Dash
 from fastapi import FastAPI, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from dashboard.gate import is_local
-from dashboard.review import actions
+from dashboard.review import actions, frame
 from dashboard.review.query import number
 from dashboard.services import Services
 from imujump.attempt_again import drawn_again
@@ -24,6 +24,14 @@ NOT_KEPT = {"cache-control": "no-store"}
 def register(app: Dash, services: Services) -> None:
     """Add the routes before Dash's catch-all, which is added when the server starts."""
     server: FastAPI = app.server
+
+    @server.get(frame.BODY + "{page}", include_in_schema=False)
+    async def page_body(page: str, request: Request) -> Response:
+        told = dict(request.query_params)
+        found = await asyncio.to_thread(frame.body, services.door, page, told)
+        if found is None:
+            return HTMLResponse("<p>There is no such page.</p>", 404, NOT_KEPT)
+        return HTMLResponse(found, 200, NOT_KEPT)
 
     @server.get("/review/signals/{attempt}", include_in_schema=False)
     async def signals(attempt: str) -> Response:

@@ -394,7 +394,7 @@ class Engine:
             self.gravity_mps2,
         )
         if self._around_s is not None and not span.after_s <= self._around_s <= end_s:
-            return
+            return Found((), ())
         # What arrives past the last look's span or too late may be here already, or not.
         for p, line in lines.items():
             whole = self._sensors[p].stream

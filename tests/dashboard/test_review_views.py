@@ -6,14 +6,17 @@ import json
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 import pytest
+from dash import dcc, html
 
 from dashboard.review import actions, frame, words
 from dashboard.review.attempt_view import attempt_view
 from dashboard.review.door import StoreDoor
+from dashboard.review.plain_html import written
 from dashboard.review.session_view import AttemptLine, NoteLine, session_view
 from dashboard.review.sessions_view import ROWS, sessions_view
 from imujump.errors import NotKeptError
@@ -202,3 +205,34 @@ def test_a_store_that_cannot_be_used_is_told_and_tried_again(tmp_path: Path) -> 
     path.unlink()
     assert frame.drawn(door, draw, {}) == "0"
     door.close()
+
+
+HOSTILE = """</script><img src=x onerror='a("b")'> &lt; " ' ` {{7}}"""
+
+
+def test_whatever_a_page_holds_is_text_in_its_html() -> None:
+    found: list[tuple[str, dict[str, str | None]]] = []
+    texts: list[str] = []
+
+    class Reader(HTMLParser):
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            found.append((tag, dict(attrs)))
+
+        def handle_data(self, data: str) -> None:
+            texts.append(data)
+
+    part = html.P(
+        [HOSTILE, dcc.Input(value=HOSTILE, id="x"), html.Option("a", value=HOSTILE, selected=True)],
+        title=HOSTILE, hidden=False, **{"data-review": HOSTILE},
+    )  # fmt: skip
+    reader = Reader(convert_charrefs=True)
+    reader.feed(written(part))
+    reader.close()
+    assert found == [
+        ("p", {"title": HOSTILE, "data-review": HOSTILE}),
+        ("input", {"value": HOSTILE, "id": "x"}),
+        ("option", {"value": HOSTILE, "selected": None}),
+    ]
+    assert texts == [HOSTILE, "a"]
+    with pytest.raises(TypeError, match="no HTML"):
+        written(dcc.Graph())
