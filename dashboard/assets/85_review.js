@@ -6,6 +6,7 @@
   const {fixed} = link.format;
   const point = new Intl.NumberFormat(link.format.locale).formatToParts(1.5)
     .find((part) => part.type === "decimal").value;
+  const LASTING = "details:not(.marking)";
   const SVG = "http://www.w3.org/2000/svg";
 
   const review = link.review = {go, change, drawAnew, svg, taken: null};
@@ -31,11 +32,11 @@
     }
     if (mine !== asking || box.dataset.from !== from) return;
     const held = box.contains(document.activeElement) ? document.activeElement : null;
-    const open = [...box.querySelectorAll("details")].map((each) => each.open);
+    const open = [...box.querySelectorAll(LASTING)].map((each) => each.open);
     const again = box.dataset.holds === from;
     box.innerHTML = text;
     box.dataset.holds = from;
-    if (again || review.keepOpen) box.querySelectorAll("details:not(.marking)").forEach((each, k) => { if (open[k]) each.open = true; });
+    if (again || review.keepOpen) box.querySelectorAll(LASTING).forEach((each, k) => { if (open[k]) each.open = true; });
     review.keepOpen = false;
     if (held) refocus(box, held);
     link.repaint();
