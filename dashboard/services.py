@@ -6,6 +6,9 @@ All methods belong to the event loop's thread; the capture link's thread hands o
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import threading
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
@@ -15,7 +18,7 @@ from typing import Any
 import segno
 
 from dashboard import wording
-from dashboard.athletes import Athlete, AthleteBook
+from dashboard.athletes import Athletes
 from dashboard.capture_link import CaptureLink, LinkState, Phase
 from dashboard.court_view import court_view
 from dashboard.hub import Hub, Viewer
@@ -25,9 +28,12 @@ from dashboard.running import Running, free_name, is_alive, recall, remember
 from dashboard.session import Session
 from imujump.capture.viewer import View
 from imujump.courtside import CourtsideWish
+from imujump.errors import ImuJumpError
 from imujump.sessions.session_log import EntryKind, SessionLog
 
 LONGEST_TEXT = 200
+KEEP_LOOK_S = 0.2
+"""How often to look whether a capture has put its file in order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +97,7 @@ class Services:
         self.settings, self.pairing = settings, pairing
         self.hub = Hub(self.whole)
         self.door = StoreDoor(settings.store)
-        self.athletes = AthleteBook(settings.folder / "athletes.json")
+        self.athletes = Athletes(self.door)
         self.setup = Setup()
         self._session = Session()
         self._controller: str | None = None
@@ -123,6 +129,10 @@ class Services:
         running = recall(self._running_file)
         if running is not None and is_alive(running):
             self._enter(running).attach()
+        elif running is not None:
+            # It ended while no server looked on.
+            self._session = Session(SessionLog(running.log))
+            self._keep(self._session, None)
 
     async def close(self) -> None:
         """End the capture in good order."""
@@ -173,7 +183,7 @@ class Services:
         else:
             try:
                 self._actions[name](action)
-            except ValueError as error:
+            except (ValueError, ImuJumpError) as error:
                 raise Refused(str(error)) from error
             except OSError as error:
                 raise Refused(f"It could not be written: {error.strerror or error}.") from error
@@ -190,7 +200,7 @@ class Services:
 
     def _do_setup(self, action: Mapping[str, Any]) -> None:
         choices = {
-            "athlete": [athlete.name for athlete in self.athletes.all()],
+            "athlete": self.athletes.names(),
             "task": list(wording.TASKS),
             "surface": list(wording.SURFACES),
             "shoe": list(wording.SHOES),
@@ -203,13 +213,7 @@ class Services:
                 setattr(self.setup, name, action[name])
 
     def _do_add_athlete(self, action: Mapping[str, Any]) -> None:
-        error_cm = action.get("typical_error_cm")
-        if error_cm is not None and not isinstance(error_cm, int | float):
-            raise ValueError("The typical error must be a number in cm.")
-        error_m = None if error_cm is None else error_cm / 100.0
-        athlete = Athlete(str(action.get("name", "")), error_m)
-        self.athletes.add(athlete)
-        self.setup.athlete = " ".join(athlete.name.split())
+        self.setup.athlete = self.athletes.add(str(action.get("name", "")))
 
     def _do_connect(self, action: Mapping[str, Any]) -> None:
         if self._session.state.phase in (Phase.STARTING, Phase.RUNNING):
@@ -233,6 +237,7 @@ class Services:
     def _do_begin(self, action: Mapping[str, Any]) -> None:
         if not self.setup.athlete:
             raise ValueError("Pick or add an athlete first.")
+        self.athletes.check_consent(self.setup.athlete)
         if self._session.state.phase not in (Phase.STARTING, Phase.RUNNING):
             self._do_connect(action)
         log, link = self._session.log, self._session.link
@@ -344,8 +349,34 @@ class Services:
             # What was closed while nobody looked on.
             first = max(session.attempts, default=0) + 1
             session.link.send({"attempts_from": first})
+        if state.phase in (Phase.FINISHED, Phase.DIED):
+            self._keep(session, recall(self._running_file))
         if session is self._session:
             self._page_changed()
+
+    def _keep(self, session: Session, running: Running | None) -> None:
+        """Put what was recorded into the store, without holding up the page."""
+        recording, athlete = session.recording(), session.chosen().get("athlete")
+        loop = self._loop
+        if loop is None or not athlete or recording is None or not recording.exists():
+            return
+        session.kept = "Analysing the recording for the store …"
+
+        def done(sentence: str) -> None:
+            session.kept = sentence
+            self.athletes.refresh()
+            self._page_changed()
+
+        def work() -> None:
+            # A capture that ends puts its file in order first.
+            while running is not None and is_alive(running):
+                time.sleep(KEEP_LOOK_S)
+            sentence = self.athletes.keep(recording, athlete)
+            # The server may have been stopped meanwhile; what is kept is kept.
+            with contextlib.suppress(RuntimeError):
+                loop.call_soon_threadsafe(done, sentence)
+
+        threading.Thread(target=work, name="keeping", daemon=False).start()
 
     def _take_view(self, session: Session, view: View) -> None:
         if session is not self._session:
@@ -383,7 +414,7 @@ class Services:
 
     def _shared(self) -> dict[str, Any]:
         session = self._session
-        athlete = self.athletes.find(self.setup.athlete)
+        error_m = self.athletes.typical_error_m(self.setup.athlete, self.setup.task)
         entries = [] if session.log is None else session.log.entries()
         recording = session.live.recording or {}
         return {
@@ -391,17 +422,18 @@ class Services:
                 "phase": str(session.state.phase),
                 "sentence": session.state.sentence,
                 "recording": recording.get("path"),
-                "trouble": recording.get("sentence") or session.trouble,
+                "trouble": recording.get("sentence") or session.trouble or self.athletes.trouble,
+                "kept": session.kept,
                 "warnings": session.live.warnings,
             },
             "setup": asdict(self.setup),
-            "athletes": [each.name for each in self.athletes.all()],
+            "athletes": self.athletes.names(),
             "sources": self.sources(),
             "check": session.check,
             "court": court_view(
                 session.attempts,
                 entries,
-                None if athlete is None else athlete.typical_error_m,
+                error_m,
                 session.picked,
                 (self.setup.large, self.setup.small),
                 session.preview,

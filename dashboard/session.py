@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from dashboard.capture_link import CaptureLink, LinkState, Phase
@@ -31,6 +32,7 @@ class Session:
     picked: int | None = None
     check: dict[str, Any] | None = None
     trouble: str | None = None
+    kept: str | None = None
 
     def __post_init__(self) -> None:
         for entry in [] if self.log is None else self.log.entries():
@@ -44,6 +46,13 @@ class Session:
             if entry.kind in (EntryKind.BEGIN, EntryKind.CHOICE):
                 found |= {k: v for k, v in entry.data.items() if k not in NOT_CHOSEN}
         return found
+
+    def recording(self) -> Path | None:
+        """Return where its samples are kept, if the log tells; a replay keeps none."""
+        for entry in [] if self.log is None else reversed(self.log.entries()):
+            if entry.kind is EntryKind.BEGIN and entry.data.get("recording"):
+                return Path(str(entry.data["recording"]))
+        return None
 
     def take(self, view: View) -> tuple[dict[str, Any], bool]:
         """Take what the capture told.

@@ -126,7 +126,7 @@ def stop_hint(count: int, limit_cm: str, only_measured: bool) -> str:
     """Word the hint that a set might end; the decision is the coach's."""
     told = f"The last {count} attempts stayed below {limit_cm} cm. End the set? You decide."
     if only_measured:
-        told += " (Margin from the measurement's error; enter the athlete's own typical error.)"
+        told += " (Margin from the measurement's error: too few sessions for the athlete's own.)"
     return told
 
 

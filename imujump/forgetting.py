@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,9 +12,6 @@ from imujump.sessions.plain_text import name_key, path_of
 from imujump.sessions.records import Athlete, Erased, StoredRecording
 from imujump.sessions.session_log import SessionLog
 from imujump.sessions.store import SessionStore
-
-PAGE_LIST = "athletes.json"
-"""Where the courtside page keeps the athletes to choose from, beside its recordings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,28 +63,16 @@ def forget(store: SessionStore, athlete: Athlete) -> Forgotten:
             reason = (error.strerror or str(error)).lower()
             left.append(f"{path}: it could not be erased ({reason}); erase it yourself.")
     for folder in dict.fromkeys(path_of(r.path).parent for r in recordings_of(store, athlete)):
-        left += _leave_page(folder, athlete)
+        left += _stray_logs(folder, athlete)
     erased = store.erase_athlete(athlete.athlete_id)
     copies = "Copies of the recordings, exports and reports made before are not reached from here."
     return Forgotten(erased, tuple(gone), (*left, *erased.left, copies))
 
 
-def _leave_page(folder: Path, athlete: Athlete) -> list[str]:
-    """Take a person off the courtside page's list in a folder; tell what else names the person."""
+def _stray_logs(folder: Path, athlete: Athlete) -> list[str]:
+    """Tell which courtside logs in a folder still name a person."""
     left = []
-    book = folder / PAGE_LIST
     key = name_key(athlete.name)
-    try:
-        listed = json.loads(book.read_text(encoding="utf-8"))
-        others = [each for each in listed if name_key(str(each["name"])) != key]
-        if len(others) < len(listed):
-            draft = book.with_name(book.name + ".new")
-            draft.write_text(json.dumps(others, indent=1), encoding="utf-8")
-            os.replace(draft, book)
-    except FileNotFoundError:
-        pass
-    except (OSError, ValueError, KeyError, TypeError):
-        left.append(f"{book}: it could not be read or written; look whether it names the athlete.")
     for path in sorted(folder.glob(f"*{LOG_SUFFIX}")):
         try:
             log = read_court_log(SessionLog(path).entries(), ())

@@ -188,6 +188,8 @@ DASHBOARD_MAY_USE = {
     "imujump.sessions.path_words",
     "imujump.sessions.records",
     "imujump.sessions.store",
+    "imujump.sessions.readings",
+    "imujump.bookkeeping",
     "imujump.sessions.through_session",
 }
 """What the pages use of the package: words, the running capture's door, the store and what is

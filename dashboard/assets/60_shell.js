@@ -39,6 +39,7 @@
         found.push(["bad", `The capture has stopped. ${capture.sentence || ""} What was recorded until then is kept.`, "restart"]);
       }
       if (capture.trouble) found.push(["bad", capture.trouble]);
+      if (capture.kept) found.push(["note", capture.kept]);
       for (const sensor of capture.phase === "running" ? link.live.sensors : []) {
         if (sensor.sentence) found.push(["doubtful", sensor.sentence]);
       }

@@ -73,14 +73,10 @@
   });
 
   link.actions.add_athlete = async () => {
-    const name = document.getElementById("setup-name"), error = document.getElementById("setup-error");
-    const number = link.format.parse(error.value);
-    if (Number.isNaN(number)) { link.refused("The typical error must be a number in cm, or empty."); return; }
-    if (link.refused(await link.act({do: "add_athlete", name: name.value, typical_error_cm: number}))) return;
-    for (const field of [name, error]) {
-      Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set.call(field, "");
-      field.dispatchEvent(new Event("input", {bubbles: true}));
-    }
+    const name = document.getElementById("setup-name");
+    if (link.refused(await link.act({do: "add_athlete", name: name.value}))) return;
+    Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set.call(name, "");
+    name.dispatchEvent(new Event("input", {bubbles: true}));
     name.closest("details").open = false;
   };
   link.actions.begin_and_go = async () => {

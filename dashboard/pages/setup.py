@@ -46,12 +46,6 @@ def _who() -> html.Section:
             [
                 html.Summary("Add an athlete"),
                 text_field("Name", "setup-name"),
-                text_field(
-                    "Typical error of jump height, cm",
-                    "setup-error",
-                    "If measured; leave it empty otherwise.",
-                    "decimal",
-                ),
                 button("Add", "add_athlete", id="setup-add"),
             ]
         ),

@@ -4,21 +4,27 @@ from __future__ import annotations
 
 import asyncio
 import json
+import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from dashboard import wording
-from dashboard.athletes import Athlete, AthleteBook
+from dashboard.athletes import Athletes
 from dashboard.court_view import court_view
 from dashboard.hub import IN_FLIGHT, QUEUE, Hub
 from dashboard.live_state import LiveState
+from dashboard.review.door import StoreDoor
 from dashboard.set_control import Height, falls, margin
 from imujump.contract import attempt_document
+from imujump.errors import ConsentError
 from imujump.model import METRIC_NAMES
 from imujump.sessions.session_log import EntryKind, SessionLog
 from tests.analyses import one_foot_attempt
+
+DEMO = Path(__file__).resolve().parents[2] / "recordings_demo"
 
 # --- margins ---------------------------------------------------------------------------------
 
@@ -88,16 +94,52 @@ def test_a_line_cut_short_costs_only_itself(tmp_path: Path) -> None:
     assert [entry.text for entry in SessionLog(path).entries()] == ["one", "three"]
 
 
-def test_athletes_are_remembered(tmp_path: Path) -> None:
-    book = AthleteBook(tmp_path / "athletes.json")
-    book.add(Athlete(" Safi  Onwell "))
-    book.add(Athlete("Mira Tolland", 0.01))
-    book.add(Athlete("Safi Onwell", 0.02))
-    again = AthleteBook(tmp_path / "athletes.json")
-    assert again.all() == [Athlete("Mira Tolland", 0.01), Athlete("Safi Onwell", 0.02)]
-    for wrong in (Athlete("  "), Athlete("x" * 61), Athlete("A", 0.0)):
+def test_athletes_come_from_the_store(tmp_path: Path) -> None:
+    place = str(tmp_path / "sessions.sqlite")
+    athletes = Athletes(StoreDoor(place))
+    assert athletes.add(" Safi  Onwell ") == "Safi Onwell"
+    assert athletes.add("safi onwell") == "Safi Onwell"
+    athletes.add("Mira Tolland")
+    assert Athletes(StoreDoor(place)).names() == ["Mira Tolland", "Safi Onwell"]
+    for wrong in ("  ", "x" * 61):
         with pytest.raises(ValueError, match=r"\."):
-            book.add(wrong)
+            athletes.add(wrong)
+
+
+def test_a_minor_without_consent_does_not_begin(tmp_path: Path) -> None:
+    door = StoreDoor(str(tmp_path / "sessions.sqlite"))
+    with door.opened() as store:
+        store.add_athlete("Ida Quill", birth_year=datetime.now(UTC).year - 12)
+    with pytest.raises(ConsentError, match="guardian"):
+        Athletes(door).check_consent("Ida Quill")
+
+
+def test_a_recording_is_kept_with_its_log_and_gives_the_margin(tmp_path: Path) -> None:
+    recording = tmp_path / "evening.imujump"
+    shutil.copy(DEMO / "speed_ladder.imujump", recording)
+    log = SessionLog(recording.with_suffix(".log.jsonl"))
+    log.add(EntryKind.BEGIN, data={"athlete": "Mira Tolland", "task": "one_foot"})
+    athletes = Athletes(StoreDoor(str(tmp_path / "sessions.sqlite")))
+    athletes.add("Mira Tolland")
+    assert athletes.typical_error_m("Mira Tolland", "one_foot") is None
+    assert athletes.keep(recording, "Mira Tolland") == "Kept for Mira Tolland: 6 attempts."
+    # Five repeats of one session are too few for an error of the athlete's own.
+    athletes.refresh()
+    assert athletes.typical_error_m("Mira Tolland", "one_foot") is None
+    assert athletes.trouble is None
+    missing = athletes.keep(tmp_path / "gone.imujump", "Mira Tolland")
+    assert missing.startswith("Not kept yet: ")
+    assert "imujump add" in missing
+
+
+def test_a_store_in_trouble_is_told_and_stops_nothing(tmp_path: Path) -> None:
+    place = tmp_path / "sessions.sqlite"
+    place.write_bytes(b"no database" * 100)
+    athletes = Athletes(StoreDoor(str(place)))
+    assert athletes.names() == []
+    assert athletes.trouble is not None
+    athletes.check_consent("Mira Tolland")
+    assert athletes.typical_error_m("Mira Tolland", "one_foot") is None
 
 
 # --- the hub ---------------------------------------------------------------------------------

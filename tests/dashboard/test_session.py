@@ -13,6 +13,7 @@ import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
 
 from dashboard.hub import IN_FLIGHT
+from imujump.sessions.store import open_store
 from tests.dashboard.browser import SIZES
 from tests.dashboard.serving import Server, Tab
 from tests.dashboard.three_jumps import HEIGHTS_M
@@ -61,12 +62,10 @@ def test_set_up_and_start(tab: Tab, server: Server) -> None:
     tab.wait_text("#shell-messages", "Pick or add an athlete first")
     tab.page.click("summary:has-text('Add an athlete')")
     tab.page.fill("#setup-name", "Mira Tolland")
-    tab.page.fill("#setup-error", "1,2")  # a German decimal comma
     tab.page.click("#setup-add")
     tab.wait("() => document.querySelector('#setup-athlete').value === 'Mira Tolland'")
-    assert json.loads((server.folder / "athletes.json").read_text()) == [
-        {"name": "Mira Tolland", "typical_error_m": 0.012}
-    ]
+    with open_store(server.store) as store:
+        assert [athlete.name for athlete in store.athletes()] == ["Mira Tolland"]
     tab.page.select_option("#setup-source", "recording:three_jumps")
     tab.page.select_option("#setup-surface", "Sprung floor")
     tab.wait("() => imujump.page.setup.surface === 'Sprung floor'")
