@@ -102,11 +102,11 @@ class Athletes:
                 return None
         return self._errors[name, task]
 
-    def keep(self, recording: Path, name: str) -> str:
+    def keep(self, recording: Path, name: str) -> tuple[bool, str]:
         """Put a finished session's recording into the store, with the log beside it.
 
         Takes as long as the analysis does. Never raises for trouble with store or recording:
-        the sentence that it returns says what to do.
+        the sentence that it returns, beside whether it is kept, says what to do then.
         """
         # Loaded when needed: the page is up two seconds sooner.
         from imujump.bookkeeping import add_recording
@@ -115,9 +115,12 @@ class Athletes:
             with self._door.opened() as store:
                 kept = add_recording(store, recording, _known(store, name).athlete_id)
         except (ImuJumpError, OSError) as error:
-            return f'Not kept yet: {error} Later: imujump add "{recording}" --athlete "{name}".'
+            return (
+                False,
+                f'Not kept yet: {error} Later: imujump add "{recording}" --athlete "{name}".',
+            )
         count = len(kept.attempt_ids)
-        return f"Kept for {name}: {count} attempt{'' if count == 1 else 's'}."
+        return True, f"Kept for {name}: {count} attempt{'' if count == 1 else 's'}."
 
 
 def _known(store: SessionStore, name: str) -> Athlete:

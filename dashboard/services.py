@@ -102,6 +102,7 @@ class Services:
         self._session = Session()
         self._controller: str | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
+        self._closing = False
         self._actions: dict[str, Callable[[Mapping[str, Any]], None]] = {
             "setup": self._do_setup,
             "add_athlete": self._do_add_athlete,
@@ -135,7 +136,8 @@ class Services:
             self._keep(self._session, None)
 
     async def close(self) -> None:
-        """End the capture in good order."""
+        """End the capture in good order; its recording is kept when the server starts again."""
+        self._closing = True
         link = self._session.link
         if link is not None and self._session.state.phase in (Phase.STARTING, Phase.RUNNING):
             link.stop()
@@ -349,7 +351,7 @@ class Services:
             # What was closed while nobody looked on.
             first = max(session.attempts, default=0) + 1
             session.link.send({"attempts_from": first})
-        if state.phase in (Phase.FINISHED, Phase.DIED):
+        if state.phase in (Phase.FINISHED, Phase.DIED) and not self._closing:
             self._keep(session, recall(self._running_file))
         if session is self._session:
             self._page_changed()
@@ -362,8 +364,12 @@ class Services:
             return
         session.kept = "Analysing the recording for the store …"
 
-        def done(sentence: str) -> None:
+        def done(kept: bool, sentence: str) -> None:
             session.kept = sentence
+            last = recall(self._running_file)
+            if kept and last is not None and session.log is not None:
+                if last.log == session.log.path and session.state.phase is not Phase.RUNNING:
+                    self._running_file.unlink(missing_ok=True)
             self.athletes.refresh()
             self._page_changed()
 
@@ -371,10 +377,10 @@ class Services:
             # A capture that ends puts its file in order first.
             while running is not None and is_alive(running):
                 time.sleep(KEEP_LOOK_S)
-            sentence = self.athletes.keep(recording, athlete)
+            kept, sentence = self.athletes.keep(recording, athlete)
             # The server may have been stopped meanwhile; what is kept is kept.
             with contextlib.suppress(RuntimeError):
-                loop.call_soon_threadsafe(done, sentence)
+                loop.call_soon_threadsafe(done, kept, sentence)
 
         threading.Thread(target=work, name="keeping", daemon=False).start()
 

@@ -122,12 +122,13 @@ def test_a_recording_is_kept_with_its_log_and_gives_the_margin(tmp_path: Path) -
     athletes = Athletes(StoreDoor(str(tmp_path / "sessions.sqlite")))
     athletes.add("Mira Tolland")
     assert athletes.typical_error_m("Mira Tolland", "one_foot") is None
-    assert athletes.keep(recording, "Mira Tolland") == "Kept for Mira Tolland: 6 attempts."
+    assert athletes.keep(recording, "Mira Tolland") == (True, "Kept for Mira Tolland: 6 attempts.")
     # Five repeats of one session are too few for an error of the athlete's own.
     athletes.refresh()
     assert athletes.typical_error_m("Mira Tolland", "one_foot") is None
     assert athletes.trouble is None
-    missing = athletes.keep(tmp_path / "gone.imujump", "Mira Tolland")
+    kept, missing = athletes.keep(tmp_path / "gone.imujump", "Mira Tolland")
+    assert not kept
     assert missing.startswith("Not kept yet: ")
     assert "imujump add" in missing
 

@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from dashboard import wording
+from imujump.sessions.store import open_store
 from tests.dashboard.serving import Server, Tab
 
 LATEST_S = 5.0
@@ -87,6 +89,11 @@ def test_a_capture_that_died_is_told_and_can_be_started_again(tab: Tab, rig: Ser
     # What had been recorded is there and opens.
     recordings = sorted(rig.folder.glob("*.imujump"))
     assert len(recordings) == 1
+    tab.wait_text("#shell-messages", "Kept for Safi Onwell: ", 30.0)
+    with open_store(rig.store) as store:
+        (overview,) = store.sessions()
+    assert (overview.athlete_name, overview.session.surface) == ("Safi Onwell", wording.SURFACES[0])
+    assert overview.attempts >= 2
     tab.page.click("#shell-messages [data-act=restart]")
     tab.wait_text("#shell-link", "Live", 40.0)
     assert len(list(rig.folder.glob("*.imujump"))) == 2
