@@ -367,9 +367,9 @@ class Services:
         def done(kept: bool, sentence: str) -> None:
             session.kept = sentence
             last = recall(self._running_file)
-            if kept and last is not None and session.log is not None:
-                if last.log == session.log.path and session.state.phase is not Phase.RUNNING:
-                    self._running_file.unlink(missing_ok=True)
+            of_last = last is not None and session.log is not None and last.log == session.log.path
+            if kept and of_last and session.state.phase is not Phase.RUNNING:
+                self._running_file.unlink(missing_ok=True)
             self.athletes.refresh()
             self._page_changed()
 
