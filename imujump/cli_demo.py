@@ -98,5 +98,9 @@ def _fill(folder: Path, club: Seasons) -> None:
 
     sessions = sum(len(trainings) for _, trainings in club)
     click.echo(f"{len(club)} athletes, {sessions} sessions: this takes some minutes, once.")
-    with PatientBar(sessions) as bar:
-        fill(folder, club, SEED, begun=bar.begin)
+    try:
+        with PatientBar(sessions) as bar:
+            fill(folder, club, SEED, begun=bar.begin)
+    except KeyboardInterrupt:
+        click.echo("Stopped. What was made stays; imujump demo goes on from there.", err=True)
+        raise click.exceptions.Exit(1) from None

@@ -10,6 +10,8 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import signal
+import threading
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -124,12 +126,38 @@ def _made(orders: Sequence[Order], processes: int) -> Generator[list[Analysis]]:
         return
     # A fresh process everywhere: a fork would copy threads, and other systems cannot.
     context = multiprocessing.get_context("spawn")
+    others = multiprocessing.active_children()
     with _one_thread_each():
-        pool = ProcessPoolExecutor(min(processes, len(orders)), mp_context=context)
+        pool = ProcessPoolExecutor(
+            min(processes, len(orders)), mp_context=context, initializer=_serve_parent
+        )
         try:
             yield from pool.map(make, orders)
+        except BaseException:
+            # What is half done would be waited for; it is made anew another time.
+            for child in multiprocessing.active_children():
+                if child not in others:
+                    child.terminate()
+            raise
         finally:
             pool.shutdown(cancel_futures=True)
+
+
+def _serve_parent() -> None:
+    """Set up a process of the pool.
+
+    Ctrl-C, which a terminal tells every process, is left to the one that waits for the others; if
+    that one is killed, this one ends with it.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+
+    def end_with_parent() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=end_with_parent, daemon=True).start()
 
 
 @contextlib.contextmanager

@@ -12,7 +12,7 @@ import webbrowser
 from collections.abc import Iterator
 from pathlib import Path
 
-from imujump.demo.place import COURTSIDE
+from imujump.demo.place import COURTSIDE, LOG_NAME
 from imujump.errors import StoreError
 from imujump.sessions.opening import STORE_VARIABLE
 
@@ -40,11 +40,11 @@ def serving(folder: Path, store: Path) -> Iterator[tuple[str, subprocess.Popen[b
     port = _free_port()
     command = [sys.executable, "-m", "dashboard", "--port", str(port)]
     command += ["--folder", str(folder / COURTSIDE)]
-    server = subprocess.Popen(
-        command, env={**os.environ, STORE_VARIABLE: str(store)}, stdout=subprocess.DEVNULL
-    )
+    environment = {**os.environ, STORE_VARIABLE: str(store)}
+    with (folder / LOG_NAME).open("wb") as log:
+        server = subprocess.Popen(command, env=environment, stdout=log, stderr=log)
     try:
-        _wait(server, port, store)
+        _wait(server, port, folder)
         yield f"http://127.0.0.1:{port}", server
     finally:
         server.terminate()
@@ -76,12 +76,12 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def _wait(server: subprocess.Popen[bytes], port: int, store: Path) -> None:
+def _wait(server: subprocess.Popen[bytes], port: int, folder: Path) -> None:
     end = time.monotonic() + PATIENCE_S
     while time.monotonic() < end and server.poll() is None:
         with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1.0):
             return
         time.sleep(0.1)
     raise StoreError(
-        str(store), "its pages could not be served", "start them with imujump-dashboard to see why"
+        str(folder), "its pages could not be served", f"{LOG_NAME} in this folder says why"
     )

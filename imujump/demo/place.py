@@ -15,6 +15,7 @@ from imujump.sessions.store import open_store
 
 STORE_NAME = "club.sqlite"
 TRUTH_NAME = "club_truth.json"
+LOG_NAME = "pages.log"
 RECORDINGS, COURTSIDE = "recordings", "courtside"
 
 
@@ -90,4 +91,5 @@ def clear(folder: Path) -> None:
         (folder / f"{STORE_NAME}{ending}").unlink(missing_ok=True)
     if (folder / RECORDINGS).is_dir():
         shutil.rmtree(folder / RECORDINGS)
+    (folder / LOG_NAME).unlink(missing_ok=True)
     (folder / TRUTH_NAME).unlink(missing_ok=True)

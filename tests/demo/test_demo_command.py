@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 from imujump import cli
 from imujump.demo import club, filling, pages
 from imujump.demo.place import STORE_NAME, TRUTH_NAME
+from imujump.errors import StoreError
 from imujump.sessions.opening import STORE_VARIABLE
 from imujump.sessions.store import open_store
 from tests.demo.tiny import SEED, tiny_plan
@@ -106,3 +107,26 @@ def test_pages_are_served_with_that_store_and_end_with_the_context(tmp_path) -> 
             assert answer.status == 200
         assert server.poll() is None
     assert server.poll() is not None
+
+
+def test_a_server_that_does_not_start_is_told(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(pages, "COURTSIDE", "taken")
+    (tmp_path / "taken").write_text("this is no folder")
+    with (
+        pytest.raises(StoreError, match=r"could not be served; pages\.log in this folder"),
+        pages.serving(tmp_path, tmp_path / STORE_NAME),
+    ):
+        pass
+    assert b"taken" in (tmp_path / "pages.log").read_bytes()
+
+
+def test_stopping_is_told_and_keeps_what_was_made(tiny, opened, tmp_path, monkeypatch) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(filling, "fill", stopped)
+    done = run("--folder", str(tmp_path / "club"))
+    assert done.exit_code == 1
+    assert "What was made stays" in done.stderr
+    assert json.loads((tmp_path / "club" / TRUTH_NAME).read_text())["complete"] is False
+    assert opened == []

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from imujump.demo import filling
-from imujump.demo.filling import fill, make, ordered
+from imujump.demo.filling import fill, ordered
 from imujump.demo.place import STORE_NAME
 from imujump.demo.staging import coach_log
 from imujump.pipeline.engine import analyse
@@ -40,8 +40,8 @@ def test_athlete_sessions_and_notes_are_as_planned(filled: Path) -> None:
         newest, oldest = store.sessions(athlete.athlete_id)
         assert oldest.session.started_utc == trainings[0].started_utc
         assert oldest.session.surface == plan.surface
-        # Three standing jumps and three run-ups in one session; the sent recording waits.
-        assert (oldest.attempts, newest.attempts, newest.waiting) == (6, 3, 3)
+        # Three standing jumps and two run-ups in one session; the sent recording waits.
+        assert (oldest.attempts, newest.attempts, newest.waiting) == (5, 2, 2)
         kinds = {note.kind for note in store.notes(oldest.session.session_id)}
         assert NoteKind.NEW_SET in kinds
 
@@ -95,16 +95,18 @@ def test_a_second_run_makes_nothing_again(filled: Path, monkeypatch: pytest.Monk
         assert store.counts() == before
 
 
-def test_a_session_is_made_alike_every_time(filled: Path, tmp_path: Path) -> None:
-    here, again = (ordered(folder, tiny_club(), SEED)[-1] for folder in (filled, tmp_path))
-    made = make(again)
-    assert len(made) == 1
-    (path,) = here.folder.glob(f"{here.training.started_utc:%Y-%m-%d}.imujump")
-    with open_store(filled / STORE_NAME) as store:
-        (waiting,) = store.waiting()
-        kept = store.attempts_of_recording(waiting.recording_id)
-    assert [dict(a.metrics) for a in made[0].attempts] == [dict(a.metrics) for a in kept]
-    assert (again.folder / path.name).read_bytes() == path.read_bytes()
+def test_two_processes_make_the_same_as_one(filled: Path, tmp_path: Path) -> None:
+    fill(tmp_path, tiny_club(), SEED, processes=2)
+    kept = []
+    for folder in (filled, tmp_path):
+        with open_store(folder / STORE_NAME) as store:
+            (athlete,) = store.athletes()
+            names = ("height_flight_m", "approach_speed_mps", "take_off_contact_s")
+            kept.append(store.series(athlete.athlete_id, names))
+    assert len(kept[0]) == 21
+    assert kept[0].equals(kept[1])
+    for path in filled.rglob("*.imujump"):
+        assert (tmp_path / path.relative_to(filled)).read_bytes() == path.read_bytes()
 
 
 def test_a_run_that_was_stopped_is_finished(filled: Path, tmp_path: Path) -> None:
@@ -120,7 +122,7 @@ def test_a_run_that_was_stopped_is_finished(filled: Path, tmp_path: Path) -> Non
 
 
 def test_the_log_names_the_cue_beside_its_attempt(tmp_path: Path) -> None:
-    ((plan, trainings),) = tiny_club()
+    ((plan, trainings),) = tiny_club(attempts=3)
     jumps = [type("Jump", (), {"toe_off_s": 5.0 * n, "end_s": 5.0 * n + 2.0}) for n in (1, 2, 3)]
     motion = type("Motion", (), {"jumps": jumps})
     lines = [

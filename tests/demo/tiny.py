@@ -13,7 +13,7 @@ ENDS_ON = date(2026, 3, 1)
 SEED = 7
 
 
-def tiny_plan(attempts: int = 3) -> AthletePlan:
+def tiny_plan(attempts: int = 2) -> AthletePlan:
     """Two sessions of few attempts, a cue in the last; the athlete is 14 years old."""
     grown = next(plan for plan in CLUB_PLAN if plan.name == "Owen Kestrel")
     return replace(
@@ -27,5 +27,5 @@ def tiny_plan(attempts: int = 3) -> AthletePlan:
     )
 
 
-def tiny_club(attempts: int = 3) -> Seasons:
+def tiny_club(attempts: int = 2) -> Seasons:
     return seasons([tiny_plan(attempts)], ENDS_ON, SEED)
