@@ -39,13 +39,14 @@ def serving(folder: Path, store: Path) -> Iterator[tuple[str, subprocess.Popen[b
     """
     port = _free_port()
     command = [sys.executable, "-m", "dashboard", "--port", str(port)]
-    command += ["--folder", str(folder / COURTSIDE)]
+    command += ["--folder", str(folder / COURTSIDE), "--store", str(store)]
+    # Whatever of the pages looks for the user's own store finds this one.
     environment = {**os.environ, STORE_VARIABLE: str(store)}
     with (folder / LOG_NAME).open("wb") as log:
         server = subprocess.Popen(command, env=environment, stdout=log, stderr=log)
     try:
         _wait(server, port, folder)
-        yield f"http://127.0.0.1:{port}", server
+        yield f"http://127.0.0.1:{port}/sessions", server
     finally:
         server.terminate()
         try:
