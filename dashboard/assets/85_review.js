@@ -6,6 +6,7 @@
   const {fixed} = link.format;
   const point = new Intl.NumberFormat(link.format.locale).formatToParts(1.5)
     .find((part) => part.type === "decimal").value;
+  const AGAIN_MS = 2000;
   const LASTING = "details:not(.marking)";
   const SVG = "http://www.w3.org/2000/svg";
 
@@ -18,9 +19,10 @@
   }
 
   // What Dash lays out is an empty frame; the server draws what fills it.
-  let shown = "", asking = 0;
+  let asking = 0;
   async function fill(box, from) {
     const mine = asking += 1;
+    box.dataset.asked = from;
     let text;
     try {
       const answer = await fetch(from);
@@ -28,9 +30,10 @@
       if (!answer.headers.get("content-type").startsWith("text/html")) throw new Error(text);
     } catch (error) {
       if (mine === asking) link.refused("The computer does not answer; the page may be out of date.");
+      setTimeout(() => { delete box.dataset.asked; link.repaint(); }, AGAIN_MS);
       return;
     }
-    if (mine !== asking || box.dataset.from !== from) return;
+    if (mine !== asking || !box.isConnected || box.dataset.from !== from) return;
     const held = box.contains(document.activeElement) ? document.activeElement : null;
     const open = [...box.querySelectorAll(LASTING)].map((each) => each.open);
     const again = box.dataset.holds === from;
@@ -164,8 +167,7 @@
 
   link.painters.push(() => {
     const body = document.getElementById("review-body");
-    if (!body) shown = "";
-    else if (body.dataset.from !== shown) { shown = body.dataset.from; fill(body, shown); }
+    if (body && body.dataset.from !== body.dataset.asked) fill(body, body.dataset.from);
     localise();
     for (const box of document.querySelectorAll(".bars")) bars(box);
     const told = document.querySelector("[data-title]");
