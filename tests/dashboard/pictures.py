@@ -10,12 +10,26 @@ from __future__ import annotations
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
+from imujump.attempt_again import measure_by_hand
+from imujump.bookkeeping import Told, add_recording
+from imujump.sessions.records import NoteKind
+from imujump.sessions.store import open_store
 from tests.dashboard.browser import SIZES, opened_browser
 from tests.dashboard.serving import REPOSITORY, Server, Tab
 
 PACE = "3"
+
+REVIEW = (
+    ("sessions", "/sessions", ".list"),
+    ("session", "/session/1", ".attempts"),
+    ("session_waiting", "/session/2", "#waiting"),
+    ("attempt", "/attempt/1", "#attempt-figure[data-ready=true]"),
+    ("attempts_compared", "/attempt/3?with=4", "#attempt-figure[data-ready=true]"),
+)
+"""Review pages: name of the picture, address, what is there when the page is."""
 
 README_PICTURES = (
     ("courtside_tablet.png", "tablet", "light"),
@@ -66,11 +80,31 @@ def take(folder: Path) -> None:
                 tab.page.goto(f"{server.url}/setup")
                 tab.wait_text("#setup-viewers", "This one controls")
                 _shoot(tab, folder, "setup")
+                _fill_store(server)
+                for name, place, ready in REVIEW:
+                    tab.page.goto(server.url + place)
+                    tab.page.wait_for_selector(ready)
+                    _shoot(tab, folder, name)
                 pair = Tab(browser, "phone")
                 pair.page.goto(f"{server.url.replace('127.0.0.1', '127.0.0.2')}/pair")
                 _shoot(pair, folder, "pair")
         finally:
             server.stop()
+
+
+def _fill_store(server: Server) -> None:
+    """One session of a demo recording, one that waits, one with events set by hand."""
+    demo = REPOSITORY / "recordings_demo"
+    with open_store(server.store) as store:
+        mira = (store.find_athlete("Mira Tolland") or store.add_athlete("Mira Tolland")).athlete_id
+        words = {"surface": "Sports hall floor", "shoe": "Indoor shoes"}
+        kept = add_recording(store, demo / "speed_ladder.imujump", mira, Told(words=words))
+        store.add_note(kept.recording.session_id, NoteKind.CUE, "Faster in", kept.attempt_ids[0])
+        store.mark_invalid(kept.attempt_ids[1], "Off balance")
+        add_recording(store, demo / "one_foot.imujump", mira, Told(from_athlete=True))
+        first = store.attempt(kept.attempt_ids[0])
+        early = replace(first.events[0], time_s=first.events[0].time_s + 0.01)
+        measure_by_hand(store, first.attempt_id, (early, *first.events[1:]))
 
 
 def _shoot(tab: Tab, folder: Path, name: str) -> None:
@@ -81,7 +115,7 @@ def _shoot(tab: Tab, folder: Path, name: str) -> None:
                 continue
             tab.page.set_viewport_size({"width": width, "height": height})
             time.sleep(0.6)  # two repaints of the page
-            whole = size == "phone"
+            whole = size == "phone" or name.startswith(("session", "attempt"))
             tab.page.screenshot(path=folder / f"{name}_{size}_{scheme}.png", full_page=whole)
     tab.page.emulate_media(color_scheme="light")
 
