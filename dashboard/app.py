@@ -9,11 +9,11 @@ from typing import Any
 from dash import Dash
 
 from dashboard import routes, shell
-from dashboard.pages import attempt, court, session, sessions, setup
+from dashboard.pages import athlete, athletes, attempt, court, session, sessions, setup, trends
 from dashboard.review import routes as review_routes
 from dashboard.services import Services
 
-PAGES = (setup, court, sessions, session, attempt)
+PAGES = (setup, court, sessions, session, attempt, trends, athletes, athlete)
 """Every page; a new one is a module in ``pages/`` and a word here."""
 
 ASSETS = Path(__file__).resolve().parent / "assets"

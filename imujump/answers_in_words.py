@@ -5,7 +5,7 @@ Every function takes a result of :mod:`imujump.sessions` and the wording of its 
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date
 
 from imujump.display_units import Unit, display_sigma, display_value
 from imujump.sessions.changes import Change, Verdict
@@ -38,10 +38,10 @@ PER_STATURE = Wording(
 """How a length over stature is shown."""
 
 
-def day(instant: datetime) -> str:
+def day(instant: date) -> str:
     """Write a day.
 
-    >>> day(datetime(2026, 3, 1))
+    >>> day(date(2026, 3, 1))
     '1 March 2026'
     """
     return f"{instant.day} {MONTHS[instant.month - 1]} {instant.year}"

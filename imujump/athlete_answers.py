@@ -1,4 +1,4 @@
-"""What the newest sessions of one athlete answer: cues, approach speed, companions, sides, load."""
+"""The newest sessions of one athlete, and which cue went with higher jumps in them."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from imujump.sessions.best_speed import Run
 from imujump.sessions.cues import CueAnswer, cue_effect, cue_episodes
 from imujump.sessions.interval import LEVEL
 from imujump.sessions.readings import finite_value
-from imujump.sessions.records import Note, NoteKind, StoredAttempt, Task
+from imujump.sessions.records import Note, NoteKind, Session, StoredAttempt, Task
 from imujump.sessions.store import SessionStore
 
 NEWEST = 40
@@ -23,16 +23,25 @@ SPEED = "approach_speed_mps"
 
 
 @dataclass(frozen=True, slots=True)
+class Answer:
+    """An answer in sentences, the first the chief one, with a picture; ``""`` for none."""
+
+    sentences: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
+    picture: str = ""
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Recent:
     """The newest sessions of an athlete with all that was noted in them.
 
-    ``since`` is when the first of them began, ``sessions`` their number.
+    ``sessions`` are in order of time.
     """
 
     attempts: tuple[StoredAttempt, ...]
     notes: tuple[Note, ...]
-    sessions: int
-    since: datetime | None
+    sessions: tuple[Session, ...]
 
     def of(self, task: Task) -> list[StoredAttempt]:
         """List the attempts of a task."""
@@ -49,16 +58,22 @@ class Recent:
 
 def recent(store: SessionStore, athlete_id: int, newest: int = NEWEST) -> Recent:
     """Read the newest sessions of an athlete."""
-    overviews = store.sessions(athlete_id)[:newest]
-    if not overviews:
-        return Recent((), (), 0, None)
-    since = min(overview.session.started_utc for overview in overviews)
+    sessions = [overview.session for overview in store.sessions(athlete_id, 0, newest)]
+    if not sessions:
+        return Recent((), (), ())
+    sessions.sort(key=lambda session: (session.started_utc, session.session_id))
+    since = sessions[0].started_utc
     return Recent(
-        tuple(store.attempts_of(athlete_id, since=since)),
+        tuple(store.attempts_of(athlete_id, since=since, with_steps=False)),
         tuple(store.notes_of(athlete_id, since)),
-        len(overviews),
-        since,
+        tuple(sessions),
     )
+
+
+def load_statistics() -> None:
+    """Load the libraries of statistics ahead of the first question: it takes a second or two."""
+    import statsmodels.regression.linear_model
+    import statsmodels.stats.multitest  # noqa: F401
 
 
 def plain(text: str) -> str:
@@ -106,7 +121,10 @@ def within(found: Recent, since: datetime | None, until: datetime | None) -> Rec
     """Keep what lies in a period."""
     low = since or datetime.min.replace(tzinfo=UTC)
     high = until or datetime.max.replace(tzinfo=UTC)
-    attempts = tuple(a for a in found.attempts if low <= a.taken_utc < high)
-    held = {attempt.session_id for attempt in attempts}
-    notes = tuple(note for note in found.notes if note.session_id in held)
-    return Recent(attempts, notes, len(held), found.since)
+    sessions = tuple(s for s in found.sessions if low <= s.started_utc < high)
+    held = {session.session_id for session in sessions}
+    return Recent(
+        tuple(a for a in found.attempts if a.session_id in held),
+        tuple(note for note in found.notes if note.session_id in held),
+        sessions,
+    )

@@ -25,6 +25,8 @@ CENTIMETRES = Unit("cm", 100.0)
 MILLISECONDS = Unit("ms", 1000.0)
 DEGREES = Unit("°", 180.0 / math.pi)
 DEGREES_PER_SECOND = Unit("°/s", 180.0 / math.pi)
+KILOGRAMS = Unit("kg")
+PERCENT = Unit("%", 100.0)
 NO_UNIT = Unit("")
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 from imujump.answers_in_words import (
     change_cautions,
     change_sentence,
+    day,
     growth_sentence,
     slope_sentence,
 )
@@ -115,9 +116,30 @@ def usual_task(table: pd.DataFrame) -> Task | None:
     return None
 
 
-def local_midnight(day: date, days_on: int = 0) -> datetime:
+def circumstances(table: pd.DataFrame) -> dict[str, list[str]]:
+    """List the surfaces, shoes, mountings and take-off sides of attempts that count, as noted."""
+    rows = table[table["counts"]]
+    told = {name: rows[name].dropna().unique() for name in ("surface", "shoe", "mounting", "side")}
+    return {name: sorted(str(each) for each in held if each) for name, held in told.items()}
+
+
+def tasks_of(table: pd.DataFrame) -> list[Task]:
+    """List the tasks of the attempts that count."""
+    held = set(table.loc[table["counts"], "task"].unique())
+    return [task for task in Task if task.value in held]
+
+
+def days_of(table: pd.DataFrame) -> tuple[date, date] | None:
+    """Give the first and the last day of the attempts that count."""
+    taken = table.loc[table["counts"], "taken_utc"]
+    if taken.empty:
+        return None
+    return local_day(taken.min().to_pydatetime()), local_day(taken.max().to_pydatetime())
+
+
+def local_midnight(on: date, days_on: int = 0) -> datetime:
     """Give the instant at which a day begins here."""
-    return datetime.combine(day + timedelta(days=days_on), time()).astimezone()
+    return datetime.combine(on + timedelta(days=days_on), time()).astimezone()
 
 
 def local_day(instant: datetime) -> date:
@@ -147,6 +169,18 @@ def level_told(level: SessionLevel, wording: Wording) -> str:
     return f"{told} {wording.unit.symbol}".strip()
 
 
+def level_point(level: SessionLevel, wording: Wording) -> Point:
+    """Give a session's mean as a point of a picture."""
+    on, interval = local_day(level.started_utc), level.interval
+    return Point(
+        on,
+        level.mean,
+        None if interval is None else interval.low,
+        None if interval is None else interval.high,
+        f"{day(on)}: {level_told(level, wording)}, n = {level.n}",
+    )
+
+
 def errors_about(found: Trend) -> tuple[tuple[float, float] | None, tuple[float, ...]]:
     """Give the limits of what is no change about the first sessions' mean.
 
@@ -170,16 +204,7 @@ def errors_about(found: Trend) -> tuple[tuple[float, float] | None, tuple[float,
 def course_of_metric(course: MetricCourse, size: tuple[int, int] = (480, 230)) -> str:
     """Draw a metric over its sessions; a change is marked only where it is beyond error."""
     change, words = course.trend.change, course.wording
-    points = [
-        Point(
-            local_day(level.started_utc),
-            level.mean,
-            None if level.interval is None else level.interval.low,
-            None if level.interval is None else level.interval.high,
-            f"{local_day(level.started_utc)}: {level_told(level, words)}, n = {level.n}",
-        )
-        for level in course.trend.levels
-    ]
+    points = [level_point(level, words) for level in course.trend.levels]
     band, edges = errors_about(course.trend)
     stretches = []
     if course.changed:

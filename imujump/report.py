@@ -171,14 +171,14 @@ def report_of(
     days = [local_day(session.started_utc) for session in lead.sessions]
     attempts = sum(session.n for session in lead.sessions)
     about = (
-        f"{TASKS[task].capitalize()}, {_day(days[0])} to {_day(days[-1])}: "
+        f"{TASKS[task].capitalize()}, {day(days[0])} to {day(days[-1])}: "
         f"{count(len(days), 'session')}, {count(attempts, 'attempt')} that count"
     )
     second = _second(others)
     return Report(
         athlete.name,
         about,
-        _day(today or datetime.now().astimezone().date()),
+        day(today or datetime.now().astimezone().date()),
         lead.sentence,
         tuple(_row(course) for course in courses),
         tuple(_picture(course) for course in (lead, second) if course is not None),
@@ -264,10 +264,6 @@ def _cautions(courses: Sequence[MetricCourse]) -> tuple[str, ...]:
 
 def _cut(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 1].rstrip() + "…"
-
-
-def _day(on: date) -> str:
-    return day(datetime(on.year, on.month, on.day))  # noqa: DTZ001 - a day, no instant
 
 
 def report_html(report: Report) -> str:

@@ -57,6 +57,10 @@ ALLOWED: dict[str, set[str]] = {
     "pictures": FOUNDATION | WORDS,
     "metric_course": FOUNDATION | WORDS | ANSWERS | {"pictures", "sessions"},
     "athlete_answers": FOUNDATION | WORDS | {"metric_course", "sessions"},
+    **dict.fromkeys(
+        ("athlete_load", "athlete_questions", "athlete_strength"),
+        FOUNDATION | WORDS | ANSWERS | {"athlete_answers", "metric_course", "pictures", "sessions"},
+    ),
     "report": FOUNDATION
     | WORDS
     | ANSWERS
@@ -182,8 +186,15 @@ DASHBOARD_MAY_USE = {
     "imujump.capture.one_capture",
     "imujump.sessions.session_log",
     "imujump.sessions.reliability",
+    "imujump.answers_in_words",
+    "imujump.athlete_answers",
+    "imujump.athlete_load",
+    "imujump.athlete_questions",
+    "imujump.athlete_strength",
     "imujump.attempt_again",
     "imujump.display_units",
+    "imujump.metric_course",
+    "imujump.report",
     "imujump.sessions.interval",
     "imujump.sessions.path_words",
     "imujump.sessions.records",

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from dashboard.review import athlete_actions
 from imujump.attempt_again import HAND_SIGMA_S, measure_by_hand
 from imujump.model import EventKind, GaitEvent, Side
 from imujump.sessions.records import NoteKind, Standing
@@ -97,6 +98,7 @@ _ACTIONS: Mapping[str, Callable[[SessionStore, Action], str]] = {
     "restore_note": _restore_note,
     "save_events": _save_events,
     "show_measured": _show_measured,
+    **athlete_actions.ACTIONS,
 }
 
 

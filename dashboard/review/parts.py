@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dash import html
+from dash import dcc, html
+from markupsafe import Markup
 
 
 def does(text: str, do: str, *, kind: str = "", **what: Any) -> html.Button:
@@ -53,3 +54,38 @@ def leads(id: str, options: Mapping[str, str], own: str) -> html.Select:
         id=id,
         **{"data-go": ""},
     )
+
+
+def entry(label: str, name: str, id: str, value: str = "", hint: str = "") -> html.Div:
+    """Make a labelled line to type in; ``name`` is how the action calls it."""
+    children: list[Any] = [
+        html.Label(label, htmlFor=id),
+        dcc.Input(id=id, name=name, value=value, type="text", autoComplete="off"),
+    ]
+    if hint:
+        children.append(html.Small(hint))
+    return html.Div(children, className="field")
+
+
+def entries(
+    text: str, do: str, fields: Sequence[Any], *, id: str, kind: str = "", **what: Any
+) -> html.Div:
+    """Make lines to type in with the button that sends them all; ``what`` goes with the action."""
+    action = json.dumps({"do": do, **what})
+    send = html.Button(
+        text, type="button", className=kind, **{"data-act": "facts", "data-review": action}
+    )
+    return html.Div(
+        [*fields, send], id=id, className="entries changes", role="group",
+        **{"data-fields": "", "aria-label": text},
+    )  # fmt: skip
+
+
+def drawing(svg: str, caption: str = "") -> list[Any]:
+    """Show a picture of ours as it is; nothing for an empty one."""
+    if not svg:
+        return []
+    parts: list[Any] = [Markup(svg)]
+    if caption:
+        parts.append(html.Figcaption(caption))
+    return [html.Figure(parts)]

@@ -9,6 +9,8 @@ from __future__ import annotations
 from html import escape
 from typing import Any
 
+from markupsafe import Markup
+
 ATTRIBUTES = {
     "className": "class",
     "htmlFor": "for",
@@ -26,6 +28,8 @@ VOID = {"input"}
 def written(part: Any) -> str:
     """Write a component, a text, a number or a list of such as HTML.
 
+    What is ``Markup`` is HTML already: only pictures of our own are.
+
     Raises
     ------
     TypeError
@@ -39,6 +43,8 @@ def written(part: Any) -> str:
     """
     if part is None:
         return ""
+    if isinstance(part, Markup):
+        return str(part)
     if isinstance(part, str | int | float):
         return escape(str(part))
     if isinstance(part, list | tuple):

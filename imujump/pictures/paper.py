@@ -11,6 +11,7 @@ from html import escape
 STYLE = """
 .picture text { fill: var(--ink); font: 13px system-ui, sans-serif; }
 .picture .soft { fill: var(--soft); }
+.picture .halo { paint-order: stroke; stroke: var(--card); stroke-width: 4px; }
 .picture .grid { stroke: var(--line); stroke-width: 1; }
 .picture .zero { stroke: var(--ink); stroke-width: 1.5; }
 .picture .band { fill: var(--left); fill-opacity: 0.15; }

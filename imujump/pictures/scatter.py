@@ -37,7 +37,7 @@ def scatter_picture(
     if not dots:
         return ""
     across = span_of([dot[0] for dot in dots], 0.05)
-    sheet = Sheet(*size, 46, across, span_of([dot[1] for dot in dots]), right=34)
+    sheet = Sheet(*size, 46, across, span_of([dot[1] for dot in dots]), right=48)
     if best is not None:
         low, value, high = (sheet.at_x(each) for each in best)
         sheet.box("band", low, TOP, high - low, sheet.floor - TOP, "")

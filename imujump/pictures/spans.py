@@ -8,8 +8,11 @@ from dataclasses import dataclass
 from imujump.display_units import Unit
 from imujump.pictures.paper import BOTTOM, TOP, Sheet, span_of
 
-ROW, LETTER = 30, 6.6
-"""Height of a row and usual width of a letter, in pixels."""
+ROW, LABEL, LINE = 42, 14, 28
+"""Height of a row, and how far below its upper edge the label and the line lie, in pixels."""
+
+LONGEST_LABEL = 56
+"""Letters that fit across the narrowest picture."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,7 @@ class Span:
 def spans_picture(
     spans: Sequence[Span], unit: Unit, name: str, *, none: float = 0.0, width: int = 480
 ) -> str:
-    """Draw differences as dots with lines from limit to limit.
+    """Draw differences as dots with lines from limit to limit, each under its label.
 
     Parameters
     ----------
@@ -43,21 +46,20 @@ def spans_picture(
     """
     if not spans:
         return ""
-    left = min(int(max(len(span.label) for span in spans) * LETTER) + 14, width * 2 // 5)
     reach = span_of([none, *(v for s in spans for v in (s.value, s.low, s.high))])
     height = TOP + ROW * len(spans) + BOTTOM
-    sheet = Sheet(width, height, left, reach, (0.0, float(len(spans))), right=30)
-    sheet.level_axis(unit.symbol, unit.per_si, ticks=4)
+    sheet = Sheet(width, height, 14, reach, (0.0, float(len(spans))), right=34)
+    sheet.level_axis(unit.symbol, unit.per_si, ticks=5)
     at = sheet.at_x(none)
     sheet.line("zero", at, TOP, at, sheet.floor)
     for k, span in enumerate(spans):
-        y = TOP + ROW * k + ROW // 2
-        sheet.text(_short(span.label, left), left - 10, y + 4, "end")
+        top = TOP + ROW * k
+        sheet.text(_short(span.label), 2, top + LABEL, kind="halo")
+        y = top + LINE
         sheet.line("reach", sheet.at_x(span.low), y, sheet.at_x(span.high), y)
         sheet.dot("mark", sheet.at_x(span.value), y, span.told or span.label, 5.0)
     return sheet.svg(name)
 
 
-def _short(label: str, room: int) -> str:
-    most = int((room - 12) / LETTER)
-    return label if len(label) <= most else label[: most - 1] + "…"
+def _short(label: str) -> str:
+    return label if len(label) <= LONGEST_LABEL else label[: LONGEST_LABEL - 1] + "…"

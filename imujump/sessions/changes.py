@@ -27,7 +27,7 @@ from imujump.sessions.reliability import (
     least_detectable_change,
     mean_sigma,
 )
-from imujump.sessions.spread import spread_between
+from imujump.sessions.spread import ROUNDING, spread_between
 
 
 class Verdict(StrEnum):
@@ -139,7 +139,7 @@ def compare_blocks(
         return Change(Verdict.TOO_FEW, *total, conditions=condition_changes(*sides))
     means, noise = np.array([s.mean for s in sessions]), noise_of_means(sessions, error)
     variance = spread_between(means, noise, block, float(df)) ** 2 + noise
-    if not variance.max() > 0.0:
+    if not variance.max() > (ROUNDING * np.abs(means).max()) ** 2:
         return Change(Verdict.NO_SPREAD, *total, conditions=condition_changes(*sides))
     periods, errors = [], []
     for own, k in zip(sides, pair, strict=True):

@@ -13,6 +13,9 @@ from scipy import optimize
 
 from imujump.model import FloatArray, IntArray
 
+ROUNDING = 1e-12
+"""Differences below this share of the values are those of arithmetic."""
+
 
 def scatter(means: FloatArray, noise: FloatArray, block: IntArray, between: float) -> float:
     """Weighted sum of squares of means about the mean of their block.
@@ -47,7 +50,11 @@ def spread_between(means: FloatArray, noise: FloatArray, block: IntArray, target
     0.8
     """
     widest = float(np.ptp(means))
-    if widest == 0.0 or scatter(means, noise, block, 0.0) <= target:
+    # Means that differ by rounding alone are alike.
+    if (
+        widest <= ROUNDING * float(np.abs(means).max())
+        or scatter(means, noise, block, 0.0) <= target
+    ):
         return 0.0
     # Whatever the weights, the sum is at most n·widest²/between².
     most = widest * math.sqrt(len(means) / target)

@@ -29,11 +29,15 @@ class AttemptStore(StoreAccess):
             return results_kept.stored(connection, recordings.c.recording_id == recording_id)
 
     def attempts_of(
-        self, athlete_id: int, task: Task | None = None, since: datetime | None = None
+        self,
+        athlete_id: int,
+        task: Task | None = None,
+        since: datetime | None = None,
+        with_steps: bool = True,
     ) -> list[StoredAttempt]:
         """List an athlete's attempts in order, all or those of sessions that began since.
 
-        For few metrics :meth:`series` is quicker.
+        Without events and steps it is quicker; for few metrics :meth:`series` is quicker still.
         """
         condition = sessions.c.athlete_id == athlete_id
         if since is not None:
@@ -41,7 +45,7 @@ class AttemptStore(StoreAccess):
         if task is not None:
             condition &= attempts.c.task == task.value
         with self._read() as connection:
-            return results_kept.stored(connection, condition)
+            return results_kept.stored(connection, condition, with_steps=with_steps)
 
     def attempt(self, attempt_id: int) -> StoredAttempt:
         """Return one attempt with the result that is shown."""

@@ -44,9 +44,9 @@ def say(text: str) -> None:
     sys.stdout.flush()
 
 
-def fill(store: SessionStore, sessions: int) -> None:
+def fill(store: SessionStore, sessions: int, athletes: int = ATHLETES) -> None:
     """Insert sessions row by row into the tables, much quicker than keeping analyses."""
-    for number in range(ATHLETES):
+    for number in range(athletes):
         store.add_athlete(f"Athlete {number + 1}")
     one, generator = one_foot_attempt(), np.random.default_rng(3)
     with store._write() as connection:
@@ -54,7 +54,7 @@ def fill(store: SessionStore, sessions: int) -> None:
             began = START + timedelta(hours=9 * number)
             connection.execute(
                 insert(schema.sessions).values(
-                    session_id=number, athlete_id=1 + number % ATHLETES, started_utc=began,
+                    session_id=number, athlete_id=1 + number % athletes, started_utc=began,
                     surface="Track", shoe="Spikes", place="Hall", note="",
                 )
             )  # fmt: skip

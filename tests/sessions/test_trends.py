@@ -194,6 +194,12 @@ def test_few_sessions_say_how_many_are_missing(n) -> None:
 
 def test_values_without_spread_say_nothing() -> None:
     assert trend(sessions_of([[0.4, 0.4]] * 12)).change.verdict is Verdict.NO_SPREAD
+
+
+@pytest.mark.parametrize("value", [0.2137, 0.4123, 1.752, 4.1 / 3.0])
+def test_means_that_differ_by_rounding_alone_have_no_spread(value) -> None:
+    sessions = sessions_of([[value] * (2 + k % 5) for k in range(24)])
+    assert trend(sessions).change.verdict is Verdict.NO_SPREAD
     # All in a session alike, but sessions not: the days still tell an error.
     values = [[0.4 + 0.01 * (k % 2)] * 2 for k in range(12)]
     assert trend(sessions_of(values)).change.verdict is Verdict.OPEN
