@@ -73,18 +73,20 @@ def typical_error(sessions: Iterable[Sequence[float]]) -> TypicalError | None:
     >>> round(found.value, 4), found.df
     (0.0163, 3)
     """
-    squares, df, n, groups = 0.0, 0, 0, 0
-    for values in sessions:
-        kept = finite(values)
-        if len(kept) < 2:
-            continue
-        squares += float(np.sum((kept - kept.mean()) ** 2))
-        df += len(kept) - 1
-        n += len(kept)
-        groups += 1
+    held = [list(values) for values in sessions]
+    flat = np.array([value for values in held for value in values], dtype=float)
+    session = np.repeat(np.arange(len(held)), [len(values) for values in held])
+    session, flat = session[np.isfinite(flat)], flat[np.isfinite(flat)]
+    counts = np.bincount(session, minlength=len(held))
+    # All sessions at once: a season of hundreds is looked at many times.
+    repeated = counts[session] > 1
+    session, flat = session[repeated], flat[repeated]
+    n, groups = len(flat), int((counts > 1).sum())
     if not groups:
         return None
-    value = math.sqrt(squares / df)
+    means = np.bincount(session, flat, len(held)) / np.maximum(counts, 1)
+    df = n - groups
+    value = math.sqrt(float(np.sum((flat - means[session]) ** 2)) / df)
     return TypicalError(value, of_deviation(value, df), df, n, groups)
 
 

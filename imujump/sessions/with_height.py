@@ -203,28 +203,31 @@ class _Within:
 
 
 def _within(attempts: Sequence[StoredAttempt], name: str, height: str) -> _Within | None:
-    by_session: dict[int, list[tuple[float, float]]] = {}
-    sigmas = []
-    for attempt in attempts:
-        x, y = finite_value(attempt, name), finite_value(attempt, height)
-        if x is not None and y is not None:
-            by_session.setdefault(attempt.session_id, []).append((x, y))
-            sigmas.append(attempt.metrics[name].sigma)
-    # A session with one attempt tells nothing about what goes with what within it.
-    groups = [np.array(pairs) for pairs in by_session.values() if len(pairs) > 1]
-    n = sum(len(group) for group in groups)
-    if n < LEAST_ATTEMPTS or n - len(groups) - 1 < LEAST_ATTEMPTS // 2:
+    told = [(a, x) for a in attempts if (x := finite_value(a, name)) is not None]
+    if not told:
         return None
-    about = np.vstack([group - group.mean(axis=0) for group in groups])
-    usual = np.abs(np.vstack(groups)).max(axis=0)
+    sigmas = [a.metrics[name].sigma for a, _ in told]
+    pairs = np.array([(x, a.metrics[height].value) for a, x in told])
+    _, session, counts = np.unique(
+        [a.session_id for a, _ in told], return_inverse=True, return_counts=True
+    )
+    # A session with one attempt tells nothing about what goes with what within it.
+    repeated = counts[session] > 1
+    pairs, session = pairs[repeated], session[repeated]
+    n, groups = len(pairs), int((counts > 1).sum())
+    if n < LEAST_ATTEMPTS or n - groups - 1 < LEAST_ATTEMPTS // 2:
+        return None
+    sums = np.column_stack([np.bincount(session, pairs[:, k], len(counts)) for k in (0, 1)])
+    about = pairs - (sums / counts[:, None])[session]
+    usual = np.abs(pairs).max(axis=0)
     if (np.abs(about).max(axis=0) <= 1e-9 * usual).any():
         return None
     known = [s for s in sigmas if s is not None and math.isfinite(s)]
     share = None
     if known:
-        variance = float(about[:, 0] @ about[:, 0]) / (n - len(groups))
+        variance = float(about[:, 0] @ about[:, 0]) / (n - groups)
         share = max(0.0, 1.0 - sum(s * s for s in known) / len(known) / variance)
-    return _Within(about[:, 0].copy(), about[:, 1].copy(), len(groups), share)
+    return _Within(about[:, 0].copy(), about[:, 1].copy(), groups, share)
 
 
 def _companion(name: str, own: _Within, p: float, level: float) -> Companion:
