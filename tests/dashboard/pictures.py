@@ -19,6 +19,7 @@ from imujump.sessions.records import NoteKind
 from imujump.sessions.store import open_store
 from tests.dashboard.browser import SIZES, opened_browser
 from tests.dashboard.serving import REPOSITORY, Server, Tab
+from tests.sessions.kept_seasons import keep_season
 
 PACE = "3"
 
@@ -28,6 +29,9 @@ REVIEW = (
     ("session_waiting", "/session/2", "#waiting"),
     ("attempt", "/attempt/1", "#attempt-figure[data-ready=true]"),
     ("attempts_compared", "/attempt/3?with=4", "#attempt-figure[data-ready=true]"),
+    ("trends", "/trends?athlete={season}", ".graph .points path"),
+    ("athlete", "/athlete/{season}", "#athlete-load svg"),
+    ("athletes", "/athletes", "#athletes-add"),
 )
 """Review pages: name of the picture, address, what is there when the page is."""
 
@@ -80,9 +84,9 @@ def take(folder: Path) -> None:
                 tab.page.goto(f"{server.url}/setup")
                 tab.wait_text("#setup-viewers", "This one controls")
                 _shoot(tab, folder, "setup")
-                _fill_store(server)
+                season = _fill_store(server)
                 for name, place, ready in REVIEW:
-                    tab.page.goto(server.url + place)
+                    tab.page.goto(server.url + place.format(season=season))
                     tab.page.wait_for_selector(ready)
                     _shoot(tab, folder, name)
                 pair = Tab(browser, "phone")
@@ -92,8 +96,8 @@ def take(folder: Path) -> None:
             server.stop()
 
 
-def _fill_store(server: Server) -> None:
-    """One session of a demo recording, one that waits, one with events set by hand."""
+def _fill_store(server: Server) -> int:
+    """A demo recording, one that waits, events set by hand; a season, whose athlete is returned."""
     demo = REPOSITORY / "recordings_demo"
     with open_store(server.store) as store:
         mira = (store.find_athlete("Mira Tolland") or store.add_athlete("Mira Tolland")).athlete_id
@@ -105,6 +109,7 @@ def _fill_store(server: Server) -> None:
         first = store.attempt(kept.attempt_ids[0])
         early = replace(first.events[0], time_s=first.events[0].time_s + 0.01)
         measure_by_hand(store, first.attempt_id, (early, *first.events[1:]))
+        return keep_season(store, "Ada Bell", sessions=24, step_m=0.06, cue="Faster in")
 
 
 def _shoot(tab: Tab, folder: Path, name: str) -> None:
