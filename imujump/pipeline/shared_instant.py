@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from imujump.model import Placement
 from imujump.pipeline.clock_course import ClockLine
 from imujump.pipeline.knock import HeldSensor, shared_movement
@@ -100,6 +102,7 @@ def held_together(
         time_s, values, arrival_s = streams[placement].kept()
         first_s, last_s = line.device_s(start_s), line.device_s(end_s)
         part = (time_s >= first_s) & (time_s <= last_s) & (arrival_s <= arrived_by_s[placement])
+        part &= np.isfinite(values).all(axis=1)
         rate_hz = streams[placement].info.rate_hz
         shown_s = line.sessions_s(time_s[part]) - DELAY_SAMPLES / rate_hz
         rows = values[part]

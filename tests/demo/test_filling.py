@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from imujump.demo import filling
@@ -104,7 +105,8 @@ def test_two_processes_make_the_same_as_one(filled: Path, tmp_path: Path) -> Non
             names = ("height_flight_m", "approach_speed_mps", "take_off_contact_s")
             kept.append(store.series(athlete.athlete_id, names))
     assert len(kept[0]) == 21
-    assert kept[0].equals(kept[1])
+    # Processes may share out a sum of products differently: the last bits of a figure.
+    pd.testing.assert_frame_equal(kept[0], kept[1], rtol=1e-6)
     for path in filled.rglob("*.imujump"):
         assert (tmp_path / path.relative_to(filled)).read_bytes() == path.read_bytes()
 
