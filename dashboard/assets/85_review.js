@@ -35,11 +35,15 @@
     }
     if (mine !== asking || !box.isConnected || box.dataset.from !== from) return;
     const held = box.contains(document.activeElement) ? document.activeElement : null;
-    const open = [...box.querySelectorAll(LASTING)].map((each) => each.open);
+    // By their words: what is drawn anew may have more of them, or fewer.
+    const named = (each) => each.querySelector("summary").textContent;
+    const open = new Set([...box.querySelectorAll(LASTING)].filter((each) => each.open).map(named));
     const again = box.dataset.holds === from;
     box.innerHTML = text;
     box.dataset.holds = from;
-    if (again || review.keepOpen) box.querySelectorAll(LASTING).forEach((each, k) => { if (open[k]) each.open = true; });
+    if (again || review.keepOpen) {
+      for (const each of box.querySelectorAll(LASTING)) if (open.has(named(each))) each.open = true;
+    }
     review.keepOpen = false;
     if (held) refocus(box, held);
     link.repaint();
