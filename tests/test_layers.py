@@ -16,7 +16,7 @@ from imujump.wording import METRICS
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 
-FOUNDATION = {"model", "constants", "errors"}
+FOUNDATION = {"model", "constants", "errors", "closing"}
 """Modules that everyone may import; among themselves, only in this order of dependence."""
 
 SIDE_BY_SIDE = {"pipeline", "simulate", "recording", "sessions"}
@@ -44,6 +44,7 @@ ALLOWED: dict[str, set[str]] = {
     "model": {"errors"},
     "constants": set(),
     "errors": set(),
+    "closing": set(),
     "pipeline": FOUNDATION,
     "simulate": FOUNDATION,
     "recording": FOUNDATION,

@@ -6,10 +6,10 @@ import json
 import socket
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 from imujump.capture.one_capture import DEFAULT_ADAPTER, RunningCapture, running_capture
+from imujump.closing import Closing
 from imujump.errors import NoCaptureError
 
 
@@ -22,7 +22,7 @@ class View:
     missed: int
 
 
-class CaptureViewer:
+class CaptureViewer(Closing):
     """Looks at a running capture; use it as a context manager.
 
     Parameters
@@ -42,17 +42,6 @@ class CaptureViewer:
         self._socket = socket.create_connection(("127.0.0.1", capture.port), timeout=5.0)
         self._lines = self._socket.makefile("rb")
         self._socket.sendall(capture.key.encode() + b"\n")
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def read(self) -> View | None:
         """Wait for the next view; None when the capture has ended."""

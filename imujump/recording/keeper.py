@@ -16,11 +16,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from platformdirs import user_documents_path
 
+from imujump.closing import Closing
 from imujump.errors import RecordingError
 from imujump.model import ClockReading, Mark
 from imujump.recording.captured import CapturedPacket
@@ -68,7 +67,7 @@ class KeeperState:
     sentence: str | None = None
 
 
-class RecordingKeeper:
+class RecordingKeeper(Closing):
     """Creates a recording and appends what is captured, whatever becomes of the disk.
 
     Parameters
@@ -124,17 +123,6 @@ class RecordingKeeper:
         self._closing = False
         self._thread = threading.Thread(target=self._write_regularly, daemon=True)
         self._thread.start()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     @property
     def path(self) -> Path:

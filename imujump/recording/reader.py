@@ -7,9 +7,8 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
+from imujump.closing import Closing
 from imujump.model import ClockReading, Placement, RecordingInfo, SampleBatch, SensorInfo
 from imujump.recording.chunks import Packet
 from imujump.recording.content import RecordingContent, StoredSensor
@@ -18,7 +17,7 @@ from imujump.recording.in_order import SampleOrder
 from imujump.recording.profiles import PacketProfile
 
 
-class RecordingReader:
+class RecordingReader(Closing):
     """A :class:`imujump.model.SampleSource` over a recording file.
 
     Parameters
@@ -49,17 +48,6 @@ class RecordingReader:
             started_utc=self._content.started_utc,
             marks=self._content.marks,
         )
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     @property
     def info(self) -> RecordingInfo:

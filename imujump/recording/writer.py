@@ -9,9 +9,8 @@ import time
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
+from imujump.closing import Closing
 from imujump.errors import RecordingError
 from imujump.model import Mark, Placement
 from imujump.recording.captured import CapturedPacket
@@ -25,7 +24,7 @@ COMMIT_S = 0.08
 """Longest wait of a packet for its commit: own choice, well within the promised 0.2 s."""
 
 
-class RecordingWriter:
+class RecordingWriter(Closing):
     """Creates a recording and appends to it; use it as a context manager.
 
     Parameters
@@ -66,17 +65,6 @@ class RecordingWriter:
         self._closed = False
         self._thread = threading.Thread(target=self._commit_regularly, daemon=True)
         self._thread.start()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def append_packet(self, placement: Placement, arrival_s: float, data: bytes) -> None:
         """Add a packet as received.

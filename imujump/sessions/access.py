@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from types import TracebackType
-from typing import Self
 
 from sqlalchemy import URL, Connection
 
+from imujump.closing import Closing
 from imujump.errors import ConsentError, NotKeptError
 from imujump.sessions import athletes_kept, results_kept, sessions_kept
 from imujump.sessions.faults import told_for
@@ -17,7 +16,7 @@ from imujump.sessions.records import Athlete, Session, StoredAttempt, StoredReco
 from imujump.sessions.schema import attempts, recordings
 
 
-class StoreAccess:
+class StoreAccess(Closing):
     """The database of a store.
 
     Parameters
@@ -35,19 +34,6 @@ class StoreAccess:
         """Let go of the database."""
         with told_for(self.place):
             self._engine.dispose()
-
-    def __enter__(self) -> Self:
-        """Use the store as a context manager."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Close it."""
-        self.close()
 
     @contextlib.contextmanager
     def _read(self) -> Iterator[Connection]:
