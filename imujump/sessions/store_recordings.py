@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from imujump.errors import StoreError
-from imujump.model import Analysis
 from imujump.sessions import keeping, results_kept, sessions_kept
 from imujump.sessions.access import StoreAccess
 from imujump.sessions.plain_text import path_text
-from imujump.sessions.records import Kept, Standing, StoredRecording, Task
+from imujump.sessions.records import Kept, Standing, StoredRecording
 from imujump.sessions.schema import recordings, sessions
 
 
@@ -56,52 +54,17 @@ class RecordingStore(StoreAccess):
             results_kept.change_recording(connection, recording_id, **facts)
             return self._recording(connection, recording_id)
 
-    def keep_analysis(
-        self,
-        session_id: int,
-        sha256: str,
-        path: Path,
-        analysis: Analysis,
-        version: str,
-        task: Task | None = None,
-        standing: Standing = Standing.COUNTED,
-        remarks: Sequence[str] = (),
-        started_utc: datetime | None = None,
-    ) -> Kept:
-        """Keep a recording and what its analysis found.
+    def keep_in_session(self, session_id: int, gathered: keeping.Gathered) -> Kept:
+        """Keep a recording in a session.
 
-        A recording that is there already stays in its session with its standing; figures of
-        another pipeline version are put beside the old ones.
-
-        Parameters
-        ----------
-        session_id : int
-            Where a new recording goes.
-        sha256 : str
-            Hash of its content.
-        path : Path
-            Its file.
-        analysis : Analysis
-            What was found.
-        version : str
-            The pipeline's version.
-        task : Task, optional
-            What was asked of the athlete; told from the take-off when ``None``.
-        standing : Standing
-            Whether its attempts count.
-        remarks : sequence of str
-            What the automatic checks noticed.
-        started_utc : datetime, optional
-            When it began, for a recording that does not say; now when ``None``.
+        One that is there already stays in its own session with its standing; figures of another
+        pipeline version are put beside the old ones.
 
         Raises
         ------
         ConsentError
             If the athlete may be a minor and no guardian's consent is noted.
         """
-        gathered = keeping.Gathered(
-            sha256, path, analysis, version, task, standing, remarks, started_utc
-        )
         with self._write() as connection:
             of = self._session(connection, session_id)
             self._check_consent(self._athlete(connection, of.athlete_id), gathered.began_utc.year)

@@ -8,6 +8,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from imujump.model import Analysis, Attempt
+from imujump.sessions.keeping import Gathered
 from imujump.sessions.records import Kept, Session, Standing, Task
 from imujump.sessions.store import SessionStore
 from tests.analyses import known, one_foot_attempt, run_through, two_foot_attempt
@@ -69,8 +70,7 @@ def keep(
     standing: Standing = Standing.COUNTED,
 ) -> Kept:
     """Keep an analysis under an invented file's name."""
-    return store.keep_analysis(
-        session.session_id,
+    gathered = Gathered(
         content(name),
         Path(f"/recordings/{name}.imujump"),
         analysis or three_jumps(),
@@ -78,6 +78,7 @@ def keep(
         task=task,
         standing=standing,
     )
+    return store.keep_in_session(session.session_id, gathered)
 
 
 def a_session(store: SessionStore, name: str = "Ada Bell", **words: str) -> Session:

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from imujump.model import Analysis, Side, TakeOffStyle
+from imujump.sessions.keeping import Gathered
 from imujump.sessions.records import NoteKind, Session, Task
 from imujump.sessions.store import SessionStore
 from tests.analyses import known, one_foot_attempt
@@ -39,14 +40,14 @@ def keep_session(
         own = replace(plain, metrics={**plain.metrics, **figures})
         attempts.append(at(own, k + 1, 30.0 + 120.0 * k))
     name = f"{athlete_id} {session.session_id} {task} {side}"
-    store.keep_analysis(
-        session.session_id,
+    gathered = Gathered(
         content(name),
         Path(f"/recordings/{name}.imujump"),
         Analysis(began, 60.0 + 120.0 * len(jumps), (), attempts=tuple(attempts)),
         "1.0",
         task=task,
     )
+    store.keep_in_session(session.session_id, gathered)
     return session
 
 
