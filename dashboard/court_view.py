@@ -9,6 +9,7 @@ from typing import Any
 from dashboard import wording
 from dashboard.set_control import IN_A_ROW, Height, falls, margin
 from imujump.sessions.session_log import UNDOABLE, Entry, EntryKind
+from imujump.wording import sentence
 
 Document = Mapping[str, Any]
 """An attempt as in the JSON contract, with ``toe_off_s`` and ``landing_s``."""
@@ -152,7 +153,7 @@ def _drawn(document: Document, notes: _Notes) -> dict[str, Any]:
             for s in document["steps"]
         ],
         "valid": _valid(number, document, notes),
-        "reasons": [wording.sentence(reason) for reason in document["reasons"]],
+        "reasons": [sentence(reason) for reason in document["reasons"]],
         "invalid": notes.invalid.get(number),
         "cues": notes.cues.get(number, []),
         "seen": notes.seen.get(number, []),

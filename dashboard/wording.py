@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from imujump.wording import METRICS, PHASES
+from imujump.wording import METRICS, PHASES, capital, sentence
 
 TASKS = {
     "one_foot": "One-foot approach jump",
@@ -69,7 +69,7 @@ def metric_choices() -> list[dict[str, str]]:
     """List the metrics that can be shown, in the order of the jump."""
     ordered = sorted(METRICS.items(), key=lambda item: PHASES.index(item[1].phase))
     return [
-        {"name": name, "label": _capital(words.label), "phase": words.phase}
+        {"name": name, "label": capital(words.label), "phase": words.phase}
         for name, words in ordered
     ]
 
@@ -106,7 +106,7 @@ def shown_number(name: str, estimate: Mapping[str, Any] | None) -> dict[str, Any
         doubt = "Measured less surely than usual."
     return {
         "name": name,
-        "label": _capital(words.label),
+        "label": capital(words.label),
         "meaning": words.meaning,
         "unit": words.unit.symbol,
         "decimals": words.decimals,
@@ -116,19 +116,9 @@ def shown_number(name: str, estimate: Mapping[str, Any] | None) -> dict[str, Any
     }
 
 
-def sentence(text: str) -> str:
-    """Turn a reason into a sentence."""
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
-
-
 def stop_hint(count: int, limit_cm: str, only_measured: bool) -> str:
     """Word the hint that a set might end; the decision is the coach's."""
     told = f"The last {count} attempts stayed below {limit_cm} cm. End the set? You decide."
     if only_measured:
         told += " (Margin from the measurement's error: too few sessions for the athlete's own.)"
     return told
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

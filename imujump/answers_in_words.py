@@ -12,7 +12,7 @@ from imujump.sessions.changes import Change, Verdict
 from imujump.sessions.growth import GrowthNote, GrowthView
 from imujump.sessions.interval import Interval
 from imujump.sessions.slopes import Slope
-from imujump.wording import FLIGHT, Wording
+from imujump.wording import FLIGHT, Wording, capital
 
 MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
@@ -88,11 +88,11 @@ def change_sentence(change: Change, wording: Wording) -> str:
         return f"Too few sessions to tell a change of {name}: {count(more, 'more session')} needed."
     spans = f"{amount(change.value, wording)} (likely {limits(change.interval, wording)})"
     if change.verdict is Verdict.CHANGED:
-        return f"{_capital(name)} has changed: {spans}{_since(change)}."
+        return f"{capital(name)} has changed: {spans}{_since(change)}."
     if change.verdict is Verdict.ALIKE:
-        return f"{_capital(name)} is alike: the difference is {spans}, too small to matter."
+        return f"{capital(name)} is alike: the difference is {spans}, too small to matter."
     told = (
-        f"{_capital(name)}: not yet distinguishable. The difference is {spans}; "
+        f"{capital(name)}: not yet distinguishable. The difference is {spans}; "
         f"below {error(change.detectable, wording)} it could be error."
     )
     return f"{told} {_what_settles(change)}".strip()
@@ -165,7 +165,3 @@ def slope_sentence(slope: Slope | None, wording: Wording) -> str:
         f"Over {count(slope.span.days, 'day')} and {count(slope.n, 'session')}: "
         f"{amount(slope.value, wording)} a month (likely {limits(slope.interval, wording)})."
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

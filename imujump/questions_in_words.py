@@ -8,7 +8,7 @@ from imujump.sessions.best_speed import SpeedAnswer, SpeedVerdict
 from imujump.sessions.cues import CueAnswer
 from imujump.sessions.paired import Difference
 from imujump.sessions.with_height import Companion, HeightAnswer
-from imujump.wording import METRICS, Wording
+from imujump.wording import METRICS, Wording, capital
 
 LADDER_ADVICE = (
     "Try a ladder: slow, preferred and fast approaches in mixed order, at least three of each."
@@ -145,7 +145,7 @@ def companion_sentence(companion: Companion) -> str:
     if companion.true_share is not None and companion.true_share < 0.8:
         weak = " Errors of measurement weaken this relation."
     return (
-        f"{wording.label[:1].upper() + wording.label[1:]} goes with height: {step}{unit} more, "
+        f"{capital(wording.label)} goes with height: {step}{unit} more, "
         f"{value} cm (likely {low} to {high}) higher; r {companion.correlation:.2f} "
         f"({companion.interval.low:.2f} to {companion.interval.high:.2f}), "
         f"{count(companion.n, 'attempt')}.{weak}"

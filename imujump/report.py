@@ -36,7 +36,7 @@ from imujump.questions_in_words import cue_sentences
 from imujump.sessions.changes import Change, Verdict
 from imujump.sessions.records import Athlete, Task
 from imujump.sessions.store import SessionStore
-from imujump.wording import METRICS, Wording
+from imujump.wording import METRICS, Wording, capital
 
 REPORTED = (
     HEIGHT,
@@ -226,7 +226,7 @@ def _second(courses: Sequence[MetricCourse]) -> MetricCourse | None:
 
 def _row(course: MetricCourse) -> Row:
     change, words = course.trend.change, course.wording
-    label = words.label[:1].upper() + words.label[1:]
+    label = capital(words.label)
     if change.value is None or change.first is None or change.latest is None:
         values = [session.mean for session in course.sessions]
         mean = _shown(sum(values) / len(values), words)
@@ -253,7 +253,7 @@ def _shown(value: float, words: Wording) -> str:
 
 def _picture(course: MetricCourse) -> Picture:
     label = course.wording.label
-    caption = f"{label[:1].upper() + label[1:]}: each dot is a session's mean with its interval."
+    caption = f"{capital(label)}: each dot is a session's mean with its interval."
     return Picture(course_of_metric(course, (460, 220)), caption)
 
 

@@ -352,6 +352,15 @@ def foot(side: Side) -> str:
     return f"{side} foot"
 
 
+def capital(text: str) -> str:
+    """Begin a text with a capital.
+
+    >>> capital("flight time")
+    'Flight time'
+    """
+    return text[:1].upper() + text[1:]
+
+
 def sentence(text: str) -> str:
     """Turn a reason into a sentence: capital first letter and a full stop.
 
@@ -362,4 +371,4 @@ def sentence(text: str) -> str:
     if not text:
         return text
     closed = text if text.endswith((".", "!", "?")) else text + "."
-    return closed[0].upper() + closed[1:]
+    return capital(closed)

@@ -24,6 +24,7 @@ from dashboard.review.session_view import (
 from dashboard.services import Services
 from imujump.sessions.records import Standing
 from imujump.sessions.store import SessionStore
+from imujump.wording import sentence
 
 STANDINGS = {
     Standing.COUNTED: "counts",
@@ -225,7 +226,7 @@ def _figure(each: Figure) -> html.Div:
     text = number(each.value, each.sigma, each.unit)
     parts: list[Any] = [html.Dt(each.label, title=each.meaning), html.Dd(text)]
     if each.doubt:
-        parts.append(html.Dd(wording.sentence(each.doubt), className="why"))
+        parts.append(html.Dd(sentence(each.doubt), className="why"))
     return html.Div(parts)
 
 

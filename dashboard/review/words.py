@@ -10,7 +10,7 @@ from imujump.model import Estimate, TakeOffStyle
 from imujump.sessions.interval import Interval
 from imujump.sessions.records import NoteKind, Standing, StoredAttempt
 from imujump.sessions.through_session import LEAST_FOR_COURSE, Course, Landings, Level
-from imujump.wording import METRICS
+from imujump.wording import METRICS, capital
 
 HEIGHT = "height_flight_m"
 
@@ -51,8 +51,7 @@ NO_ATTEMPTS = (
 
 def label(name: str) -> str:
     """Give a metric's name with a capital."""
-    text = METRICS[name].label
-    return text[:1].upper() + text[1:]
+    return capital(METRICS[name].label)
 
 
 def unit(name: str) -> str:
