@@ -64,8 +64,8 @@ after (own choice)."""
 
 RATE_LAG, RATE_LAG_AT_S = 0.5, 5e-3
 """All of that was set at 200 samples a second. Other rates move a strike by half of what their
-sample period differs: the push is told by differences over samples. Strikes of the figure came
-4.4 ms earlier at 100 than at 200 Hz and 3.2 ms later at 400 (DEVELOPERS has both halves), of the
+sample period differs: the push is told by differences over samples. Strikes of the figure, as
+its foot landed then, came 4.4 ms earlier at 100 than at 200 Hz and 3.2 ms later at 400, of the
 rigid-body runner 2.0 ms earlier and 0.4 ms later; half a sample lies between the two."""
 
 CARRIED_MPS2, RISEN_MPS2 = 9.0, 6.0
