@@ -12,13 +12,13 @@ from typing import Any
 
 import numpy as np
 
-from imujump.bookkeeping import pipeline_version
 from imujump.errors import RecordingError
 from imujump.model import Attempt, BoolArray, FloatArray, GaitEvent, Placement
 from imujump.pipeline.attempt_motion import AttemptMotion
 from imujump.pipeline.by_hand import HAND_SIGMA_S as HAND_SIGMA_S
 from imujump.pipeline.by_hand import measured_by_hand
 from imujump.pipeline.engine import analyse_with_motion
+from imujump.pipeline_version import pipeline_version
 from imujump.recording.content_hash import holds_content
 from imujump.recording.files import open_recording
 from imujump.sessions.plain_text import path_of

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
 
 from imujump.errors import StoreError
 from imujump.model import Analysis, SampleSource
 from imujump.pipeline.engine import analyse
+from imujump.pipeline_version import is_newer, pipeline_version
 from imujump.recording.content_hash import content_hash
 from imujump.recording.files import open_recording
 from imujump.sessions.court_log import CourtLog, read_court_log
@@ -39,11 +38,6 @@ class Told:
     words: Mapping[str, str] = field(default_factory=dict)
     from_athlete: bool = False
     column_map: Path | None = None
-
-
-def pipeline_version() -> str:
-    """Return the version under which results are kept."""
-    return version("imujump")
 
 
 def add_recording(
@@ -146,16 +140,6 @@ def _belongs(
     if not path_of(known.path).exists():
         known = store.set_path(known.recording_id, path)
     return known
-
-
-def is_newer(one: str, other: str) -> bool:
-    """Tell whether a version is newer than another one, by its numbers.
-
-    >>> is_newer("0.10.0", "0.9.3"), is_newer("1.0", "1.0")
-    (True, False)
-    """
-    numbers, others = ([int(n) for n in re.findall(r"\d+", v)] for v in (one, other))
-    return numbers > others
 
 
 def log_beside(path: Path) -> Path | None:

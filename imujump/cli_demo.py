@@ -56,11 +56,11 @@ def demo(folder: Path | None, fresh: bool, no_browser: bool) -> None:
 
 def _club(folder: Path, fresh: bool) -> Path:
     """Return the store, filled if it is not."""
-    from imujump.bookkeeping import pipeline_version
     from imujump.demo import truth
     from imujump.demo.club import CLUB_PLAN, SEED
     from imujump.demo.place import STORE_NAME, clear, strangers, told_truth
     from imujump.errors import StoreError
+    from imujump.pipeline_version import pipeline_version
 
     if fresh:
         others = strangers(folder)

@@ -11,11 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from imujump.bookkeeping import Told, add_recording, pipeline_version
+from imujump.bookkeeping import Told, add_recording
 from imujump.errors import ConsentError, RecordingError, StoreError
 from imujump.forgetting import forget
 from imujump.model import Analysis
 from imujump.pipeline.engine import analyse
+from imujump.pipeline_version import pipeline_version
 from imujump.recording.content_hash import content_hash
 from imujump.recording.export_motion_bids import export_motion_bids
 from imujump.recording.export_tables import export_csv

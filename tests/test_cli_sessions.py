@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 
 from imujump.cli import main
 from imujump.model import METRIC_NAMES
+from imujump.pipeline_version import pipeline_version
 from imujump.sessions.records import NoteKind, Standing
 from imujump.sessions.session_log import EntryKind, SessionLog
 from imujump.sessions.store import open_store
@@ -66,13 +67,15 @@ def test_adding_again_says_so_and_changes_nothing(folder):
         assert store.counts()["recordings"] == 2
 
 
-def test_a_newer_version_says_what_moved(folder, monkeypatch):
+def test_a_newer_revision_of_the_figures_says_what_moved(folder):
+    program, _, revision = pipeline_version().partition("/")
+    older = f"{program}/{int(revision) - 1}"
     with open_store(folder / "club.sqlite") as store, store._write() as connection:
-        connection.exec_driver_sql("UPDATE recordings SET pipeline_version = '0.0.1'")
-        connection.exec_driver_sql("UPDATE results SET pipeline_version = '0.0.1'")
+        connection.exec_driver_sql(f"UPDATE recordings SET pipeline_version = '{older}'")
+        connection.exec_driver_sql(f"UPDATE results SET pipeline_version = '{older}'")
         connection.exec_driver_sql("UPDATE metrics SET value = 0.1 WHERE name = 'flight_s'")
     told = invoke(folder, "add", folder / "one_foot.imujump", "--athlete", "Ada Bell")
-    assert "measured again" in told.output
+    assert f"measured again with version {pipeline_version()}" in told.output
     assert "1 figure moved beyond the uncertainty, 0 within it" in told.output
     assert "flight time: 100" in told.output
 

@@ -75,11 +75,12 @@ ALLOWED: dict[str, set[str]] = {
     "courtside": FOUNDATION
     | JOBS
     | {"capture", "contract", "live", "live_view", "recording", "sensor_watch", "signal_strip"},
-    "bookkeeping": FOUNDATION | {"pipeline", "recording", "sessions"},
-    "attempt_again": FOUNDATION | {"bookkeeping", "pipeline", "recording", "sessions"},
+    "pipeline_version": {"pipeline"},
+    "bookkeeping": FOUNDATION | {"pipeline", "pipeline_version", "recording", "sessions"},
+    "attempt_again": FOUNDATION | {"pipeline", "pipeline_version", "recording", "sessions"},
     "forgetting": FOUNDATION | {"bookkeeping", "recording", "sessions"},
     "demo": FOUNDATION | SIDE_BY_SIDE | {"bookkeeping"},
-    "cli_demo": FOUNDATION | WORDS | {"bookkeeping", "cli_options", "demo"},
+    "cli_demo": FOUNDATION | WORDS | {"cli_options", "demo", "pipeline_version"},
     "session_export": FOUNDATION | {"contract", "recording", "sessions", "spreadsheet"},
     "cli_store": FOUNDATION | WORDS | {"cli_options", "sessions"},
     "cli_athletes": FOUNDATION | WORDS | {"cli_options", "cli_store", "sessions"},

@@ -300,7 +300,7 @@ def main(arguments: Sequence[str]) -> int:
     ends_on = date.fromisoformat(known["ends_on"]) if known else date(2026, 3, 1)
     club = truth.seasons(CLUB_PLAN, ends_on, SEED)
     if known is None or not known["complete"]:
-        from imujump.bookkeeping import pipeline_version
+        from imujump.pipeline_version import pipeline_version
 
         for complete in (False, True):
             document = truth.as_document(club, ends_on, SEED, pipeline_version(), complete)
