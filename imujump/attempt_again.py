@@ -59,34 +59,41 @@ def found_again(store: SessionStore, stored: StoredAttempt) -> Found:
         If the file is gone, has become another one, cannot be read, or no longer gives this
         attempt; the sentence says what to do.
     """
-    recording = store.recording(stored.recording_id)
-    key = recording.sha256, round(stored.toe_off_s / SAME_S)
+    return found_in(store.recording(stored.recording_id), stored.toe_off_s)
+
+
+def found_in(recording: StoredRecording, toe_off_s: float) -> Found:
+    """Find the attempt of a recording that takes off at an instant; raises as the above."""
+    key = recording.sha256, round(toe_off_s / SAME_S)
     _check(recording)
     with _lock:
-        if key in _held:
+        held = _held.get(key)
+        if held is not None and _apart(held, toe_off_s) <= SAME_S:
             _held.move_to_end(key)
-            return _held[key]
+            return held
     kept: list[Found] = []
     source = open_recording(path_of(recording.path))
     with contextlib.ExitStack() as stack:
         if close := getattr(source, "close", None):
             stack.callback(close)
-        analyse_with_motion(
-            source, lambda a, m: kept.append(Found(a, m)), around_s=stored.toe_off_s
-        )
-    near = [f for f in kept if abs(f.attempt.toe_off_s - stored.toe_off_s) <= SAME_S]
+        analyse_with_motion(source, lambda a, m: kept.append(Found(a, m)), around_s=toe_off_s)
+    near = [found for found in kept if _apart(found, toe_off_s) <= SAME_S]
     if not near:
         raise RecordingError(
             path_of(recording.path),
             "this program no longer finds the attempt in it",
             "add the recording again with imujump add, and compare",
         )
-    found = min(near, key=lambda f: abs(f.attempt.toe_off_s - stored.toe_off_s))
+    found = min(near, key=lambda each: _apart(each, toe_off_s))
     with _lock:
         _held[key] = found
         while len(_held) > HELD:
             _held.popitem(last=False)
     return found
+
+
+def _apart(found: Found, toe_off_s: float) -> float:
+    return abs(found.attempt.toe_off_s - toe_off_s)
 
 
 def measure_by_hand(

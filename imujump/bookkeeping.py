@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from imujump.errors import StoreError
+from imujump.hand_marks import CarriedOver, carried_over
 from imujump.model import Analysis, SampleSource
 from imujump.pipeline.engine import analyse
 from imujump.pipeline_version import is_newer, pipeline_version
@@ -52,8 +53,8 @@ def add_recording(
     """Put a recording into the store.
 
     A recording that is there already, whatever its file is called now, is analysed again only if
-    this pipeline is newer than the one that analysed it; its old figures stay. A courtside log
-    beside a new recording goes in with it.
+    this pipeline is newer than the one that analysed it; its old figures stay, and events that the
+    coach set by hand are carried over. A courtside log beside a new recording goes in with it.
 
     Parameters
     ----------
@@ -98,6 +99,7 @@ def add_recording(
         # Asked before the long work; asked again when it is kept.
         store.check_consent(athlete_id, began.year)
         analysis = run(source)
+    marks = CarriedOver() if known is None else carried_over(store, known, analysis)
     log = _log(path, analysis)
     task = said.task or log.task
     words = {"surface": log.surface, "shoe": log.shoe}
@@ -120,8 +122,9 @@ def add_recording(
         words=words,
         lines=log.lines,
         invalid=log.invalid,
+        by_hand=marks.attempts,
     )
-    return store.keep_recording(athlete_id, gathered)
+    return replace(store.keep_recording(athlete_id, gathered), refused=marks.refused)
 
 
 def _belongs(

@@ -16,7 +16,7 @@ from imujump.cli_store import alike, count, known_athlete, opened
 from imujump.display_units import glyphs_for, value_and_sigma
 from imujump.progress import PatientBar
 from imujump.screen_table import show_table, shown, tell
-from imujump.wording import METRICS
+from imujump.wording import METRICS, sentence
 
 if TYPE_CHECKING:
     from imujump.bookkeeping import Told
@@ -65,8 +65,8 @@ def add(
 
     RECORDING is whatever "imujump analyse" reads, or a folder. A recording that is kept already
     is recognised by its content and not added twice; a newer version of this program measures it
-    again, keeps the old figures beside the new, and says what moved. The courtside page's log
-    beside a recording goes in with it.
+    again, keeps the old figures beside the new, and says what moved; events set by hand are
+    carried over. The courtside page's log beside a recording goes in with it.
 
     Recordings within three hours of each other make one session.
 
@@ -181,6 +181,13 @@ def _say(path: Path, kept: Kept, athlete: Athlete) -> None:
             )
         for change in far:
             click.echo(shown(f"    {_moved(change)}"))
+    for attempt_id in kept.carried:
+        click.echo(f"  attempt {attempt_id}: events set by hand are set in the new figures too.")
+    for attempt_id, texts in kept.refused.items():
+        for text in texts:
+            click.echo(shown(f"  attempt {attempt_id}: {sentence(text)}"))
+        if attempt_id not in kept.carried:
+            click.echo(f"  attempt {attempt_id}: what was set by hand before stays shown.")
     for attempt_id in kept.lost:
         click.echo(f"  attempt {attempt_id}: not found any more; its old figures stay.")
 

@@ -11,10 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from imujump.attempt_again import HAND_SIGMA_S, measure_by_hand
 from imujump.bookkeeping import Told, add_recording
 from imujump.errors import ConsentError, RecordingError, StoreError
 from imujump.forgetting import forget
-from imujump.model import Analysis
+from imujump.model import Analysis, EventKind, GaitEvent
 from imujump.pipeline.engine import analyse
 from imujump.pipeline_version import pipeline_version
 from imujump.recording.content_hash import content_hash
@@ -114,6 +115,48 @@ def test_a_newer_pipeline_adds_figures_and_an_older_one_does_not(
     assert len(store.results(first.attempt_ids[0])) == 2
     assert not add_recording(store, recording, ada, run=run, by_version="0.9.5").analysed_again
     assert calls["runs"] == 1
+
+
+def shifted(event: GaitEvent, by_s: float) -> GaitEvent:
+    return replace(event, time_s=event.time_s + by_s, sigma_s=HAND_SIGMA_S)
+
+
+def test_events_set_by_hand_are_carried_over_to_newer_figures(store, ada, recording, run, measured):
+    (attempt_id,) = add_recording(store, recording, ada, run=run, by_version="0.0.1").attempt_ids
+    before = store.attempt(attempt_id)
+    own = [e for e in before.events if abs(e.time_s - before.toe_off_s) > 1e-6]
+    toe_off = shifted(next(e for e in before.events if e not in own), -0.01)
+    by_hand = measure_by_hand(store, attempt_id, [*own, toe_off])
+    kept = add_recording(store, recording, ada)
+    assert (kept.carried, kept.refused) == ((attempt_id,), {})
+    after = store.attempt(attempt_id)
+    assert after.hand_events
+    assert after.toe_off_s == pytest.approx(by_hand.toe_off_s, abs=1e-9)
+    assert after.pipeline_version == pipeline_version()
+    told = [(r.pipeline_version, r.hand_events) for r in store.results(attempt_id)]
+    assert told[0] == ("0.0.1", False)
+    assert told[2:] == [(pipeline_version(), False), (pipeline_version(), True)]
+    (found,) = measured.attempts
+    assert store.show_measured(attempt_id).metrics == dict(found.metrics)
+    assert store.show_by_hand(attempt_id) == after
+
+
+def test_what_was_set_by_hand_and_does_not_fit_newer_figures_is_said(
+    store, ada, recording, run, measured
+):
+    (attempt_id,) = add_recording(store, recording, ada, run=run, by_version="0.0.1").attempt_ids
+    (found,) = measured.attempts
+    strike = next(e for e in found.events if e.kind is EventKind.FOOT_STRIKE)
+    # The older analysis had seen no contact there, so a second strike in it could stand.
+    odd = replace(found, events=(*found.events, shifted(strike, 0.1)))
+    store.keep_by_hand(attempt_id, odd, "0.0.1")
+    kept = add_recording(store, recording, ada)
+    (told,) = kept.refused[attempt_id]
+    assert told.startswith(f"the {strike.side} strike set by hand at {strike.time_s + 0.1:.3f} s")
+    assert kept.carried == ()
+    shown = store.attempt(attempt_id)
+    assert (shown.hand_events, shown.pipeline_version) == (True, "0.0.1")
+    assert store.results(attempt_id)[-1].pipeline_version == pipeline_version()
 
 
 def test_a_recording_of_another_athlete_is_refused_until_it_is_moved(store, ada, recording, run):

@@ -11,6 +11,7 @@ import pytest
 from bidsschematools import validator
 from click.testing import CliRunner, Result
 
+from imujump.attempt_again import measure_by_hand
 from imujump.cli import main
 from imujump.model import METRIC_NAMES
 from imujump.pipeline_version import pipeline_version
@@ -74,7 +75,14 @@ def test_a_newer_revision_of_the_figures_says_what_moved(folder):
         connection.exec_driver_sql(f"UPDATE recordings SET pipeline_version = '{older}'")
         connection.exec_driver_sql(f"UPDATE results SET pipeline_version = '{older}'")
         connection.exec_driver_sql("UPDATE metrics SET value = 0.1 WHERE name = 'flight_s'")
+        (attempt_id,) = connection.exec_driver_sql(
+            "SELECT attempt_id FROM attempts JOIN recordings USING (recording_id)"
+            " WHERE path LIKE '%one_foot.imujump'"
+        ).scalars()
+    with open_store(folder / "club.sqlite") as store:
+        measure_by_hand(store, attempt_id, store.attempt(attempt_id).events)
     told = invoke(folder, "add", folder / "one_foot.imujump", "--athlete", "Ada Bell")
+    assert f"attempt {attempt_id}: events set by hand are set in the new figures too" in told.output
     assert f"measured again with version {pipeline_version()}" in told.output
     assert "1 figure moved beyond the uncertainty, 0 within it" in told.output
     assert "flight time: 100" in told.output

@@ -76,7 +76,9 @@ ALLOWED: dict[str, set[str]] = {
     | JOBS
     | {"capture", "contract", "live", "live_view", "recording", "sensor_watch", "signal_strip"},
     "pipeline_version": {"pipeline"},
-    "bookkeeping": FOUNDATION | {"pipeline", "pipeline_version", "recording", "sessions"},
+    "bookkeeping": FOUNDATION
+    | {"hand_marks", "pipeline", "pipeline_version", "recording", "sessions"},
+    "hand_marks": FOUNDATION | {"attempt_again", "pipeline", "sessions"},
     "attempt_again": FOUNDATION | {"pipeline", "pipeline_version", "recording", "sessions"},
     "forgetting": FOUNDATION | {"bookkeeping", "recording", "sessions"},
     "demo": FOUNDATION | SIDE_BY_SIDE | {"bookkeeping"},

@@ -56,6 +56,12 @@ def _head(view: AttemptView) -> html.Div:
     if attempt.hand_events:
         text = f"{words.BY_HAND}: the numbers below follow from them."
         signs.append(html.P(text, className="sign"))
+    if view.behind:
+        text = (
+            f"They could not be carried over to the newer analysis, {view.behind}; its own result "
+            "is kept and can be shown."
+        )
+        signs.append(html.P(text, className="sign"))
     about = (words.clock(attempt.taken_utc), words.take_off(attempt), words.task(attempt))
     return html.Div(
         [
@@ -207,23 +213,23 @@ def _events(view: AttemptView) -> html.Section:
             [
                 button("Undo", "event_undo"),
                 button("Save events", "event_save", kind="go"),
-                *(
-                    [
-                        does(
-                            "Show the program's own events",
-                            "show_measured",
-                            attempt=view.attempt.attempt_id,
-                        )
-                    ]
-                    if view.attempt.hand_events
-                    else []
-                ),
+                *_other_events(view),
             ],
             className="row changes",
         ),
         html.P("", id="attempt-edit-told", role="status"),
         id="attempt-edit",
     )
+
+
+def _other_events(view: AttemptView) -> list[Any]:
+    """Lead from the coach's events to the program's own, and back."""
+    own = view.attempt.attempt_id
+    if view.attempt.hand_events:
+        return [does("Show the program's own events", "show_measured", attempt=own)]
+    if view.has_hand:
+        return [does("Show the events set by hand", "show_by_hand", attempt=own)]
+    return []
 
 
 def _metrics(view: AttemptView) -> html.Section:

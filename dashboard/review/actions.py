@@ -87,6 +87,11 @@ def _show_measured(store: SessionStore, action: Action) -> str:
     return "The program's own events are shown again; those set by hand are kept."
 
 
+def _show_by_hand(store: SessionStore, action: Action) -> str:
+    store.show_by_hand(_id(action, "attempt"))
+    return "The events set by hand are shown again."
+
+
 _ACTIONS: Mapping[str, Callable[[SessionStore, Action], str]] = {
     "mark": _mark,
     "count_again": _count_again,
@@ -98,6 +103,7 @@ _ACTIONS: Mapping[str, Callable[[SessionStore, Action], str]] = {
     "restore_note": _restore_note,
     "save_events": _save_events,
     "show_measured": _show_measured,
+    "show_by_hand": _show_by_hand,
     **athlete_actions.ACTIONS,
 }
 

@@ -69,6 +69,8 @@ class AttemptView:
 
     ``drawn`` and ``other_drawn`` are what the picture needs; ``around`` are the session's
     attempts, (id, words), to choose from; ``earlier`` and ``later`` are its neighbours.
+    ``has_hand`` tells whether events set by hand are kept, shown or not; ``behind`` is the version
+    of a newer analysis that those which are shown could not be carried over to.
     """
 
     attempt: StoredAttempt
@@ -86,6 +88,8 @@ class AttemptView:
     earlier: int | None
     later: int | None
     file: str
+    has_hand: bool
+    behind: str
     drawn: dict[str, Any]
     other_drawn: dict[str, Any] | None
 
@@ -116,6 +120,7 @@ def attempt_view(store: SessionStore, attempt_id: int, told: dict[str, str]) -> 
     other = None if other_id in (None, attempt_id) else store.attempt(other_id or 0)
     align = told.get("align") or "take_off"
     recording = store.recording(attempt.recording_id)
+    results = store.results(attempt_id)
     moved = store.moved(attempt_id)
     return AttemptView(
         attempt,
@@ -133,6 +138,8 @@ def attempt_view(store: SessionStore, attempt_id: int, told: dict[str, str]) -> 
         ids[place - 2] if place > 1 else None,
         ids[place] if place < len(ids) else None,
         file_name(recording.path),
+        any(result.hand_events for result in results),
+        results[-1].pipeline_version if attempt.hand_events and not results[-1].hand_events else "",
         drawn(store, attempt, recording),
         None if other is None else drawn(store, other, store.recording(other.recording_id)),
     )

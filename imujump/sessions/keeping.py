@@ -48,6 +48,8 @@ class Gathered:
         Notes of its courtside log.
     invalid : mapping of int to str
         Attempts, by number, that the coach marked, and why.
+    by_hand : mapping of int to Attempt
+        Attempts that are kept already, by id, with the events that the coach set in them.
     """
 
     sha256: str
@@ -61,6 +63,7 @@ class Gathered:
     words: Mapping[str, str] = field(default_factory=dict)
     lines: Sequence[LogLine] = ()
     invalid: Mapping[int, str] = field(default_factory=dict)
+    by_hand: Mapping[int, Attempt] = field(default_factory=dict)
 
     @property
     def began_utc(self) -> datetime:
@@ -130,6 +133,8 @@ def _again(connection: Connection, recording: StoredRecording, gathered: Gathere
         if version not in {v for _, v in results_kept.result_ids(connection, attempt_id)}
     ]
     results_kept.add_results(connection, {i: pairs[i] for i in fresh}, version, by_hand=False)
+    carried = {i: gathered.by_hand[i] for i in fresh if i in gathered.by_hand}
+    results_kept.add_results(connection, carried, version, by_hand=True)
     paired = {attempt.number for attempt in pairs.values()}
     new = [attempt for attempt in found if attempt.number not in paired]
     asked = tasks(found, gathered.task)
@@ -144,6 +149,7 @@ def _again(connection: Connection, recording: StoredRecording, gathered: Gathere
         analysed_again=again,
         moved={attempt_id: moved(connection, attempt_id) for attempt_id in fresh},
         lost=tuple(attempt_id for attempt_id in known if attempt_id not in pairs),
+        carried=tuple(carried),
     )
 
 

@@ -177,7 +177,9 @@ class Kept:
 
     ``is_new`` tells that the recording was not there before, ``analysed_again`` that figures of
     another pipeline version were put beside those that were there. ``moved`` holds, by attempt,
-    what these changed; ``lost`` are attempts that the new analysis does not find.
+    what these changed; ``lost`` are attempts that the new analysis does not find; ``carried`` are
+    those to which events set by hand were carried over, and ``refused`` says, by attempt, which
+    of them do not fit.
     """
 
     recording: StoredRecording
@@ -186,6 +188,8 @@ class Kept:
     analysed_again: bool = False
     moved: Mapping[int, tuple[Moved, ...]] = field(default_factory=dict)
     lost: tuple[int, ...] = ()
+    carried: tuple[int, ...] = ()
+    refused: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

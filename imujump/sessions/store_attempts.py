@@ -73,8 +73,15 @@ class AttemptStore(StoreAccess):
 
     def show_measured(self, attempt_id: int) -> StoredAttempt:
         """Show the pipeline's own result again; corrections by hand are kept."""
+        return self._show_newest(attempt_id, by_hand=False)
+
+    def show_by_hand(self, attempt_id: int) -> StoredAttempt:
+        """Show the newest correction by hand again."""
+        return self._show_newest(attempt_id, by_hand=True)
+
+    def _show_newest(self, attempt_id: int, by_hand: bool) -> StoredAttempt:
         with self._write() as connection:
-            found = results_kept.result_ids(connection, attempt_id)
+            found = results_kept.result_ids(connection, attempt_id, by_hand)
             if not found:
                 raise self._missing("attempt")
             results_kept.show(connection, {attempt_id: found[-1][0]})

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from imujump.errors import StoreError
+from imujump.model import Attempt
 from imujump.sessions import keeping, results_kept, sessions_kept
 from imujump.sessions.access import StoreAccess
 from imujump.sessions.plain_text import path_text
@@ -32,6 +34,11 @@ class RecordingStore(StoreAccess):
         with self._read() as connection:
             found = results_kept.recording_by(connection, recordings.c.sha256 == sha256)
             return found[0] if found else None
+
+    def same_jumps(self, recording_id: int, found: Sequence[Attempt]) -> dict[int, Attempt]:
+        """Pair the attempts that are kept, by id, with those of a new analysis."""
+        with self._read() as connection:
+            return results_kept.same_jumps(results_kept.toe_offs(connection, recording_id), found)
 
     def waiting(self, athlete_id: int | None = None) -> list[StoredRecording]:
         """List recordings that wait for the coach."""

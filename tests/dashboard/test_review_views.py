@@ -142,6 +142,15 @@ def test_events_of_a_hand_are_shown_as_such(store: SessionStore) -> None:
     (line,) = session_view(store, session.session_id, {}).lines
     assert isinstance(line, AttemptLine)
     assert line.by_hand
+    assert attempt_view(store, attempt_id, {}).behind == ""
+    actions.act(store, {"do": "show_measured", "attempt": attempt_id})
+    shown = attempt_view(store, attempt_id, {})
+    assert (shown.has_hand, shown.attempt.hand_events) == (True, False)
+    actions.act(store, {"do": "show_by_hand", "attempt": attempt_id})
+    # A newer analysis to which nothing was carried over: what the coach set stays shown.
+    keep(store, session, analysis=jumps(0.47), version="1.1")
+    shown = attempt_view(store, attempt_id, {})
+    assert (shown.behind, shown.attempt.hand_events) == ("1.1", True)
 
 
 def test_actions_and_what_they_refuse(store: SessionStore) -> None:
