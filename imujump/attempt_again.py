@@ -72,7 +72,7 @@ def found_in(recording: StoredRecording, toe_off_s: float) -> Found:
             _held.move_to_end(key)
             return held
     kept: list[Found] = []
-    source = open_recording(path_of(recording.path))
+    source = open_recording(path_of(recording.path), column_text=recording.column_map)
     with contextlib.ExitStack() as stack:
         if close := getattr(source, "close", None):
             stack.callback(close)

@@ -15,6 +15,7 @@ from imujump.pipeline.engine import analyse
 from imujump.pipeline_version import is_newer, pipeline_version
 from imujump.recording.content_hash import content_hash
 from imujump.recording.files import open_recording
+from imujump.recording.text_table import read_text
 from imujump.sessions.court_log import CourtLog, read_court_log
 from imujump.sessions.keeping import Gathered
 from imujump.sessions.plain_text import path_of
@@ -85,9 +86,12 @@ def add_recording(
     said = told or Told()
     by_version = by_version or pipeline_version()
     sha256 = content_hash(path, said.column_map)
+    columns = None if said.column_map is None else read_text(said.column_map)
     known = store.find_recording(sha256)
     if known is not None:
         known = _belongs(store, known, path, athlete_id, move)
+        if columns is not None and known.column_map is None:
+            known = store.set_column_map(known.recording_id, columns)
         if not is_newer(by_version, known.pipeline_version):
             ids = tuple(a.attempt_id for a in store.attempts_of_recording(known.recording_id))
             return Kept(known, ids, is_new=False)
@@ -122,6 +126,7 @@ def add_recording(
         words=words,
         lines=log.lines,
         invalid=log.invalid,
+        column_map=columns,
         by_hand=marks.attempts,
     )
     return replace(store.keep_recording(athlete_id, gathered), refused=marks.refused)

@@ -238,7 +238,7 @@ def export_bids(
             task = tasks.get(recording.recording_id, "approach").replace("_", "")
             run = runs[subject, task] = runs.get((subject, task), 0) + 1
             try:
-                yield _write_recording(path, root, subject, task, run)
+                yield _write_recording(path, recording.column_map, root, subject, task, run)
             except ImuJumpError as error:
                 yield error
                 continue
@@ -251,14 +251,16 @@ def export_bids(
         write_participants(root, people)
 
 
-def _write_recording(path: Path, root: Path, subject: str, task: str, run: int) -> Path:
+def _write_recording(
+    path: Path, columns: str | None, root: Path, subject: str, task: str, run: int
+) -> Path:
     if not path.exists():
         raise RecordingError(
             path,
             "the recording is no longer there",
             'put it back, or add it from where it is now with "imujump add"',
         )
-    source = open_recording(path)
+    source = open_recording(path, column_text=columns)
     with ExitStack() as stack:
         if close := getattr(source, "close", None):
             stack.callback(close)

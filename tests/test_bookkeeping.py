@@ -9,19 +9,22 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 
-from imujump.attempt_again import HAND_SIGMA_S, measure_by_hand
+from imujump.attempt_again import HAND_SIGMA_S, drawn_again, measure_by_hand
 from imujump.bookkeeping import Told, add_recording
 from imujump.errors import ConsentError, RecordingError, StoreError
 from imujump.forgetting import forget
-from imujump.model import Analysis, EventKind, GaitEvent
+from imujump.model import Analysis, EventKind, GaitEvent, Placement
 from imujump.pipeline.engine import analyse
 from imujump.pipeline_version import pipeline_version
 from imujump.recording.content_hash import content_hash
 from imujump.recording.export_motion_bids import export_motion_bids
 from imujump.recording.export_tables import export_csv
 from imujump.recording.reader import RecordingReader
+from imujump.session_export import export_bids
 from imujump.sessions.records import NoteKind, Standing, Task
 from imujump.sessions.session_log import EntryKind, SessionLog
 from imujump.sessions.store import open_store
@@ -228,6 +231,38 @@ def test_a_table_without_a_start_takes_the_files_time(store, ada, tmp_path, meas
     began = datetime.fromtimestamp(1_770_000_000, UTC)
     assert store.session(kept.recording.session_id).started_utc == began
     assert "does not say when it began" in kept.recording.remarks[-1]
+
+
+def test_a_foreign_table_opens_again_by_its_column_map(store, ada, tmp_path):
+    with RecordingReader(DEMO / "one_foot.imujump") as source:
+        export_csv(source, tmp_path / "own.csv")
+    own = pd.read_csv(tmp_path / "own.csv")
+    # On one clock, as a phone's table is.
+    grid_s = np.arange(0.02, own["time_s"].iloc[-1], 0.005)
+    table = pd.DataFrame({"time_s": grid_s})
+    for name in own.columns[1:]:
+        seen = own[["time_s", name]].dropna()
+        short = name.removesuffix("_mps2").removesuffix("_radps")
+        table[short] = np.interp(grid_s, seen["time_s"], seen[name])
+    path, columns = tmp_path / "phone.csv", tmp_path / "map.toml"
+    table.to_csv(path, index=False)
+    sensors = "".join(
+        f"[{place}]\n"
+        f'accel = ["{place}_accel_x", "{place}_accel_y", "{place}_accel_z"]\naccel_unit = "m/s^2"\n'
+        f'gyro = ["{place}_gyro_x", "{place}_gyro_y", "{place}_gyro_z"]\ngyro_unit = "rad/s"\n'
+        for place in Placement
+    )
+    columns.write_text('[time]\ncolumn = "time_s"\nunit = "s"\n' + sensors)
+    said = Told(column_map=columns)
+    kept = add_recording(store, path, ada, said)
+    assert kept.recording.column_map == columns.read_text()
+    # A store of an earlier version did not keep the map: it is noted when it is told again.
+    store.set_column_map(kept.recording.recording_id, None)
+    assert add_recording(store, path, ada, said).recording.column_map == columns.read_text()
+    columns.unlink()
+    assert set(drawn_again(store, kept.attempt_ids[0])["signals"]) == {*map(str, Placement)}
+    written = list(export_bids(store, store.sessions(), tmp_path / "bids", lambda _: None))
+    assert all(isinstance(each, Path) for each in written)
 
 
 def test_the_content_of_several_files_counts(tmp_path):

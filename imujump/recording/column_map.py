@@ -87,15 +87,20 @@ def own_map(names: Sequence[str]) -> ColumnMap | None:
 
 
 def read_column_map(path: Path) -> ColumnMap:
-    """Read a column map.
+    """Read a column map from its file; raises as :func:`parse_column_map`."""
+    return parse_column_map(read_text(path), path)
+
+
+def parse_column_map(text: str, path: Path) -> ColumnMap:
+    """Read a column map from its text; ``path`` is what errors name.
 
     Raises
     ------
     RecordingError
-        If the file is not TOML or a key is missing or wrong; names the line or the key.
+        If the text is not TOML or a key is missing or wrong; names the line or the key.
     """
     try:
-        table = tomllib.loads(read_text(path))
+        table = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise RecordingError(
             path, f"the column map is not TOML ({error})", "correct that line"

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from imujump.errors import RecordingError
 from imujump.model import SampleSource
+from imujump.recording.column_map import ColumnMap, parse_column_map, read_column_map
 from imujump.recording.format import is_sqlite
 from imujump.recording.motion_bids import MOTION_SUFFIX, open_motion_bids
 from imujump.recording.reader import RecordingReader
@@ -18,7 +19,9 @@ TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
 _TABLES = (".csv", ".parquet")
 
 
-def open_recording(path: Path | str, column_map: Path | str | None = None) -> SampleSource:
+def open_recording(
+    path: Path | str, column_map: Path | str | None = None, column_text: str | None = None
+) -> SampleSource:
     """Open a recording of any kind that this program reads.
 
     Parameters
@@ -28,6 +31,8 @@ def open_recording(path: Path | str, column_map: Path | str | None = None) -> Sa
     column_map : Path or str, optional
         TOML file that names the columns of a foreign table; see
         :mod:`imujump.recording.column_map`.
+    column_text : str, optional
+        The text of such a file, instead.
 
     Returns
     -------
@@ -44,20 +49,26 @@ def open_recording(path: Path | str, column_map: Path | str | None = None) -> Sa
         raise RecordingError(file, "this is a folder", "name a recording inside it")
     if not file.exists():
         raise RecordingError(file, "there is no such file", "check the name")
-    column_file = None if column_map is None else Path(column_map)
     if file.suffix == RECORDING_SUFFIX or is_sqlite(file):
         return RecordingReader(file)
     if file.name.endswith(MOTION_SUFFIX):
         return open_motion_bids(file)
+    columns = _columns(file, column_map, column_text)
     if file.suffix in PARQUET_SUFFIXES:
-        return open_parquet(file, column_file)
-    if file.suffix in TEXT_SUFFIXES or column_file is not None:
-        return open_csv(file, column_file)
+        return open_parquet(file, columns)
+    if file.suffix in TEXT_SUFFIXES or columns is not None:
+        return open_csv(file, columns)
     raise RecordingError(
         file,
         f"the name does not end in {', '.join((RECORDING_SUFFIX, MOTION_SUFFIX, *_TABLES))}",
         "choose a recording, or give a column map for a table",
     )
+
+
+def _columns(file: Path, column_map: Path | str | None, text: str | None) -> ColumnMap | None:
+    if column_map is not None:
+        return read_column_map(Path(column_map))
+    return None if text is None else parse_column_map(text, file)
 
 
 def find_recordings(paths: Iterable[Path | str]) -> list[Path]:

@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 
 from imujump.errors import CorruptError, RecordingError
 from imujump.model import Mark
-from imujump.recording.column_map import ColumnMap, own_map, read_column_map
+from imujump.recording.column_map import ColumnMap, own_map
 from imujump.recording.table_source import (
     TableLayout,
     TableSensor,
@@ -41,14 +41,14 @@ _DELIMITERS = (",", ";", "\t", "|")
 _TIME_UNIT_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 
 
-def open_csv(path: Path, column_map: Path | None = None) -> TableSource:
+def open_csv(path: Path, given: ColumnMap | None = None) -> TableSource:
     """Open a CSV table whose first row names the columns.
 
     Parameters
     ----------
     path : Path
         The table: UTF-8 text, separated by comma, semicolon, tab or bar.
-    column_map : Path, optional
+    given : ColumnMap, optional
         What its columns mean; not needed for tables that this program exported.
 
     Returns
@@ -59,9 +59,8 @@ def open_csv(path: Path, column_map: Path | None = None) -> TableSource:
     Raises
     ------
     RecordingError
-        If the table or the map cannot be used.
+        If the table cannot be used, or the map does not fit it.
     """
-    given = None if column_map is None else read_column_map(column_map)
     header = first_lines(path, 1)[0]
     delimiter = given.delimiter if given else None
     if delimiter is None:
@@ -77,14 +76,14 @@ def open_csv(path: Path, column_map: Path | None = None) -> TableSource:
     return TableSource(path, replace(layout, first_row=2), table.batches, warnings=warnings)
 
 
-def open_parquet(path: Path, column_map: Path | None = None) -> TableSource:
+def open_parquet(path: Path, given: ColumnMap | None = None) -> TableSource:
     """Open a Parquet table.
 
     Parameters
     ----------
     path : Path
         The table; the time column may be a number or a time stamp.
-    column_map : Path, optional
+    given : ColumnMap, optional
         What its columns mean; not needed for tables that this program exported.
 
     Returns
@@ -95,9 +94,8 @@ def open_parquet(path: Path, column_map: Path | None = None) -> TableSource:
     Raises
     ------
     RecordingError
-        If the table or the map cannot be used.
+        If the table cannot be used, or the map does not fit it.
     """
-    given = None if column_map is None else read_column_map(column_map)
     table = _ParquetTable(path)
     names = list(table.schema.names)
     columns = _chosen_map(path, given, names)

@@ -48,6 +48,8 @@ class Gathered:
         Notes of its courtside log.
     invalid : mapping of int to str
         Attempts, by number, that the coach marked, and why.
+    column_map : str, optional
+        What the columns of a foreign table mean.
     by_hand : mapping of int to Attempt
         Attempts that are kept already, by id, with the events that the coach set in them.
     """
@@ -63,6 +65,7 @@ class Gathered:
     words: Mapping[str, str] = field(default_factory=dict)
     lines: Sequence[LogLine] = ()
     invalid: Mapping[int, str] = field(default_factory=dict)
+    column_map: str | None = None
     by_hand: Mapping[int, Attempt] = field(default_factory=dict)
 
     @property
@@ -89,6 +92,7 @@ def keep(connection: Connection, session_id: int, gathered: Gathered) -> Kept:
             "duration_s": float(analysis.duration_s),
             "pipeline_version": gathered.version,
             "added_utc": datetime.now(UTC),
+            "column_map": gathered.column_map,
         },
     )
     (recording,) = results_kept.recording_by(connection, recordings.c.recording_id == recording_id)

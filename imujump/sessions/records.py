@@ -90,7 +90,8 @@ class Note:
 class StoredRecording:
     """A recording that results came from, known by its content.
 
-    ``pipeline_version`` is the newest that analysed it.
+    ``pipeline_version`` is the newest that analysed it; ``column_map`` is the text that says what
+    the columns of a foreign table mean.
     """
 
     recording_id: int
@@ -103,6 +104,7 @@ class StoredRecording:
     started_utc: datetime | None = None
     duration_s: float = 0.0
     pipeline_version: str = ""
+    column_map: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,8 @@ class StoredAttempt:
 
     ``taken_utc`` is the instant of the last toe-off. ``invalid_mark`` is the coach's reason why
     it does not count, ``valid`` and ``reasons`` are the pipeline's word. ``hand_events`` tells
-    whether the coach moved, added or removed events. Times in seconds count from the recording's
+    whether the coach moved, added or removed events. ``first_task`` is what the task was before
+    somebody corrected it. Times in seconds count from the recording's
     first sample.
     """
 
@@ -137,6 +140,7 @@ class StoredAttempt:
     end_s: float = 0.0
     toe_off_s: float = 0.0
     landing_s: float = 0.0
+    first_task: Task | None = None
 
     @property
     def counts(self) -> bool:

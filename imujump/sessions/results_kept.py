@@ -20,6 +20,7 @@ from sqlalchemy import (
     Row,
     Table,
     bindparam,
+    case,
     func,
     insert,
     select,
@@ -72,6 +73,7 @@ def recording_by(connection: Connection, condition: ColumnElement[bool]) -> list
             row.started_utc,
             row.duration_s,
             row.pipeline_version,
+            row.column_map,
         )
         for row in rows
     ]
@@ -280,6 +282,7 @@ def stored(
         attempts.c.attempt_id,
         attempts.c.number,
         attempts.c.task,
+        attempts.c.first_task,
         attempts.c.taken_utc,
         recordings.c.recording_id,
         recordings.c.session_id,
@@ -341,6 +344,7 @@ def _attempt(row: Row[Any], estimates: Mapping[str, Estimate], with_steps: bool)
         end_s=row.end_s,
         toe_off_s=row.toe_off_s,
         landing_s=row.landing_s,
+        first_task=None if row.first_task is None else Task(row.first_task),
     )
 
 
@@ -364,8 +368,26 @@ def add_mark(connection: Connection, attempt_id: int, reason: str, at: datetime)
     )
 
 
-def set_task(connection: Connection, attempt_id: int, task: Task) -> None:
-    """Say what the athlete was asked to do."""
+def set_task(connection: Connection, condition: ColumnElement[bool], task: Task) -> None:
+    """Say what the athlete was asked to do; what was said first stays noted."""
+    first = func.coalesce(attempts.c.first_task, attempts.c.task)
     connection.execute(
-        update(attempts).where(attempts.c.attempt_id == attempt_id).values(task=task.value)
+        update(attempts)
+        .where(condition)
+        .values(task=task.value, first_task=case((first == task.value, None), else_=first))
     )
+
+
+def withdraw_task(connection: Connection, condition: ColumnElement[bool]) -> None:
+    """Take corrections of the task back."""
+    connection.execute(
+        update(attempts)
+        .where(condition, attempts.c.first_task.is_not(None))
+        .values(task=attempts.c.first_task, first_task=None)
+    )
+
+
+def of_session(session_id: int) -> ColumnElement[bool]:
+    """Condition for the attempts of a session."""
+    own = select(recordings.c.recording_id).where(recordings.c.session_id == session_id)
+    return attempts.c.recording_id.in_(own)

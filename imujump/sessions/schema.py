@@ -24,7 +24,7 @@ from sqlalchemy import (
     text,
 )
 
-HEAD = "0002"
+HEAD = "0003"
 """The newest migration."""
 
 VERSION_TABLE = "imujump_store_version"
@@ -119,6 +119,7 @@ recordings = Table(
     Column("duration_s", Float, nullable=False),
     Column("pipeline_version", String(64), nullable=False),
     Column("added_utc", Utc, nullable=False),
+    Column("column_map", Text),
     sqlite_autoincrement=True,
 )
 
@@ -132,6 +133,8 @@ attempts = Table(
     Column("taken_utc", Utc, nullable=False),
     # The result that is shown. No foreign key: results point here, and SQLite could not add one.
     Column("result_id", Integer),
+    # What the task was before a person corrected it.
+    Column("first_task", String(16)),
     UniqueConstraint("recording_id", "number"),
     sqlite_autoincrement=True,
 )

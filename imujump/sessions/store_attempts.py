@@ -101,10 +101,28 @@ class AttemptStore(StoreAccess):
             return self._attempt(connection, attempt_id)
 
     def set_task(self, attempt_id: int, task: Task) -> StoredAttempt:
-        """Say what the athlete was asked to do."""
+        """Correct what the athlete was asked to do; :meth:`withdraw_task` takes it back."""
         with self._write() as connection:
-            results_kept.set_task(connection, attempt_id, task)
+            results_kept.set_task(connection, attempts.c.attempt_id == attempt_id, task)
             return self._attempt(connection, attempt_id)
+
+    def withdraw_task(self, attempt_id: int) -> StoredAttempt:
+        """Take the corrected task of an attempt back: that which was kept first stands again."""
+        with self._write() as connection:
+            results_kept.withdraw_task(connection, attempts.c.attempt_id == attempt_id)
+            return self._attempt(connection, attempt_id)
+
+    def set_session_task(self, session_id: int, task: Task) -> None:
+        """Correct the task of all attempts of a session."""
+        with self._write() as connection:
+            self._session(connection, session_id)
+            results_kept.set_task(connection, results_kept.of_session(session_id), task)
+
+    def withdraw_session_task(self, session_id: int) -> None:
+        """Take all corrected tasks of a session back."""
+        with self._write() as connection:
+            self._session(connection, session_id)
+            results_kept.withdraw_task(connection, results_kept.of_session(session_id))
 
     def series(
         self, athlete_id: int | None, names: Sequence[str], task: Task | None = None

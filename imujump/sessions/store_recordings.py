@@ -56,6 +56,10 @@ class RecordingStore(StoreAccess):
         """Say where a recording's file lies now."""
         return self._change_recording(recording_id, path=path_text(path.absolute()))
 
+    def set_column_map(self, recording_id: int, column_map: str | None) -> StoredRecording:
+        """Say what the columns of a recording mean that is a foreign table."""
+        return self._change_recording(recording_id, column_map=column_map)
+
     def _change_recording(self, recording_id: int, **facts: Any) -> StoredRecording:
         with self._write() as connection:
             results_kept.change_recording(connection, recording_id, **facts)

@@ -50,7 +50,40 @@ INSERT INTO notes VALUES (31, 3, 11, '2026-03-03 17:00:30', 'cue', 'hips low');
 """
 """Frozen: rows as the first step's tables took them. A newer step gets a text of its own."""
 
-STEPS = {"0001": DATA_OF_STEP_1}
+DATA_OF_STEP_2 = """
+INSERT INTO athletes VALUES (7, 'Ada Bell', 'ada bell', 2001, 1.8, 0.93, 'left', '2020-05-06');
+INSERT INTO body_measures VALUES (7, '2026-01-01', 69.0, 1.81);
+INSERT INTO sessions VALUES
+  (3, 7, '2026-03-03 17:00:00', 'Track', 'Spikes', 'hall', 'windy', '');
+INSERT INTO recordings VALUES
+  (5, 3, '{sha}', '/r/a.imujump', 'counted', '["2 jumps were found."]', '2026-03-03 17:00:00',
+   120.0, '0.1.0', '2026-03-03 19:00:00');
+INSERT INTO attempts VALUES
+  (11, 5, 1, 'one_foot', '2026-03-03 17:00:20.500000', 21),
+  (12, 5, 2, 'two_foot', '2026-03-03 17:00:50', 22);
+INSERT INTO results VALUES
+  (21, 11, '0.1.0', {no}, '2026-03-03 19:00:00', 15.0, 24.0, 20.5, 21.0, 'one_foot', 'left',
+   {yes}, '[]'),
+  (22, 12, '0.1.0', {no}, '2026-03-03 19:00:00', 45.0, 54.0, 50.0, 50.5, NULL, NULL, {no},
+   '["no shank sensor"]');
+INSERT INTO contacts VALUES
+  (21, '[["foot_strike", "left", 20.25, 0.004]]',
+   '[[-1, "left", 20.25, [1.75, 0.04, null, "path"], [0.4, 0.01, null, "events"],
+     [null, null, "gap", "events"], [4.1, 0.05, null, "path"]]]'),
+  (22, '[]', '[]');
+INSERT INTO metrics VALUES
+  ('flight_s', 21, 0.5624, 0.0103, NULL, 'events'),
+  ('flight_s', 22, NULL, NULL, 'no shank sensor', 'events');
+INSERT INTO invalid_marks VALUES
+  (41, 12, 'out', '2026-03-03 17:00:52', '2026-03-03 17:00:53'),
+  (42, 12, 'slipped', '2026-03-03 17:00:54', NULL);
+INSERT INTO notes VALUES
+  (31, 3, 11, '2026-03-03 17:00:30', 'cue', 'hips low', NULL),
+  (32, 3, 11, '2026-03-03 17:00:31', 'cue', 'taken back', '2026-03-03 17:00:33');
+"""
+"""Frozen: rows as the second step's tables took them."""
+
+STEPS = {"0001": DATA_OF_STEP_1, "0002": DATA_OF_STEP_2}
 """What was in a store of each released step; every step but the newest must stand here."""
 
 
@@ -115,6 +148,7 @@ def test_a_store_of_an_older_step_opens_with_all_that_is_in_it(new_place, step):
         assert (recording.sha256, recording.path) == ("a" * 64, "/r/a.imujump")
         assert recording.standing is Standing.COUNTED
         assert recording.remarks == ("2 jumps were found.",)
+        assert recording.column_map is None
         one, two = store.attempts(3)
         assert (one.attempt_id, one.task, one.style) == (11, Task.ONE_FOOT, TakeOffStyle.ONE_FOOT)
         assert one.taken_utc == STARTED + timedelta(seconds=20.5)
@@ -131,13 +165,19 @@ def test_a_store_of_an_older_step_opens_with_all_that_is_in_it(new_place, step):
         assert (note.attempt_id, note.kind, note.text) == (11, NoteKind.CUE, "hips low")
         # It goes on like any other.
         assert store.withdraw_mark(12).invalid_mark is None
+        assert (one.first_task, store.set_task(11, Task.STANDING).first_task) == (
+            None,
+            Task.ONE_FOOT,
+        )
+        assert store.set_column_map(5, "x").column_map == "x"
         assert store.add_athlete("Bea").athlete_id != 7
 
 
 def test_a_step_back_keeps_what_the_older_form_can_keep(tmp_path):
     place = str(tmp_path / "a.sqlite")
     old_store(place, "0001")
-    open_store(place).close()
+    with open_store(place) as store:
+        store.set_task(12, Task.STANDING)
     from alembic import command
 
     with plain(place) as connection:
@@ -148,6 +188,7 @@ def test_a_step_back_keeps_what_the_older_form_can_keep(tmp_path):
     database.close()
     with open_store(place) as store:
         assert store.attempt(12).invalid_mark == "slipped"
+        assert store.attempt(12).task is Task.STANDING
 
 
 def test_an_upgrade_that_fails_leaves_the_old_store_as_it_was(tmp_path):
