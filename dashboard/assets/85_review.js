@@ -134,6 +134,9 @@
     return node;
   }
 
+  // A mark for each task: circle, square, triangle.
+  const MARKS = ["M-4.5,0a4.5,4.5 0 1,0 9,0a4.5,4.5 0 1,0 -9,0z", "M-4,-4h8v8h-8z", "M0,-5.5l5.2,9.5h-10.4z"];
+
   // Heights in order; a hollow mark does not count, a line to each side is one standard deviation.
   function bars(box) {
     const width = box.clientWidth, height = box.clientHeight;
@@ -153,14 +156,20 @@
       drawn.append(svg("line", {class: "grid", x1: left, x2: width - right, y1: y(value), y2: y(value)}));
       drawn.append(svg("text", {class: "tick", x: left - 6, y: y(value) + 4, "text-anchor": "end"}, fixed(100 * value, 0)));
     }
-    const counting = all.filter((bar) => bar.counts);
-    if (counting.length) {
+    // Jumps of two tasks share no mean; each mean reaches from the task's first attempt to its last.
+    const tasks = [...new Set(all.map((bar) => bar.task))];
+    tasks.forEach((task, group) => {
+      const counting = all.filter((bar) => bar.counts && bar.task === task);
+      if (!counting.length) return;
       const mean = counting.reduce((sum, bar) => sum + bar.value, 0) / counting.length;
-      drawn.append(svg("line", {class: "mean", x1: left, x2: width - right, y1: y(mean), y2: y(mean)}));
-    }
+      const [from, to] = tasks.length === 1 ? [left, width - right]
+        : [x(counting[0].place) - 10, x(counting.at(-1).place) + 10];
+      drawn.append(svg("line", {class: `mean of${group}`, "data-mean": mean, x1: from, x2: to, y1: y(mean), y2: y(mean)}));
+    });
     for (const bar of all) {
-      if (bar.sigma) drawn.append(svg("line", {class: "spread", x1: x(bar.place), x2: x(bar.place), y1: y(bar.value - bar.sigma), y2: y(bar.value + bar.sigma)}));
-      drawn.append(svg("circle", {class: bar.counts ? "dot" : "dot hollow", cx: x(bar.place), cy: y(bar.value), r: 4.5}));
+      const group = tasks.indexOf(bar.task);
+      if (bar.sigma) drawn.append(svg("line", {class: `spread of${group}`, x1: x(bar.place), x2: x(bar.place), y1: y(bar.value - bar.sigma), y2: y(bar.value + bar.sigma)}));
+      drawn.append(svg("path", {class: `dot of${group}${bar.counts ? "" : " hollow"}`, d: MARKS[group % MARKS.length], transform: `translate(${x(bar.place)} ${y(bar.value)})`}));
       if (last <= 12 || bar.place === 1 || bar.place % 5 === 0) {
         drawn.append(svg("text", {class: "tick", x: x(bar.place), y: height - 4, "text-anchor": "middle"}, bar.place));
       }

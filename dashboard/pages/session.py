@@ -10,13 +10,12 @@ from dash import Dash, dcc, html
 
 from dashboard import wording
 from dashboard.review import frame, words
-from dashboard.review.parts import card, does, number, title
+from dashboard.review.attempt_line import attempt_line, note_line, tasks_of
+from dashboard.review.parts import card, does, title
 from dashboard.review.query import MOST_SHOWN, link
 from dashboard.review.query import number as id_of
 from dashboard.review.session_view import (
     AttemptLine,
-    Figure,
-    NoteLine,
     RecordingLine,
     SessionView,
     session_view,
@@ -24,7 +23,6 @@ from dashboard.review.session_view import (
 from dashboard.services import Services
 from imujump.sessions.records import Standing
 from imujump.sessions.store import SessionStore
-from imujump.wording import sentence
 
 STANDINGS = {
     Standing.COUNTED: "counts",
@@ -135,7 +133,18 @@ def _summary(view: SessionView) -> html.Section:
     if not view.tasks:
         parts.append(html.P("No attempt counts, so there is no best and no mean."))
     if view.bars:
-        parts.append(
+        parts.append(_picture(view))
+    return card("Height", *parts, id="session-height")
+
+
+def _picture(view: SessionView) -> html.Figure:
+    """Draw heights in order, each task with a mark and a mean of its own."""
+    tasks = list(dict.fromkeys(bar.task for bar in view.bars))
+    legend = [
+        html.Span([html.I(className=f"mark of{n}"), f" {task}"]) for n, task in enumerate(tasks)
+    ]
+    return html.Figure(
+        [
             html.Div(
                 className="bars",
                 role="img",
@@ -144,9 +153,13 @@ def _summary(view: SessionView) -> html.Section:
                     "aria-label": "Flight-time height of each attempt in order; "
                     "the same numbers stand in the list.",
                 },
-            )
-        )
-    return card("Height", *parts, id="session-height")
+            ),
+            html.Figcaption(
+                [*legend, html.Span([html.I(className="mean"), " mean of those that count"])],
+                className="legend label",
+            ),
+        ]
+    )
 
 
 def _landing(view: SessionView) -> html.Section:
@@ -166,10 +179,10 @@ def _lines(view: SessionView) -> html.Section:
     session_id = view.session.session_id
     return card(
         "Attempts in order",
-        _chooser(view),
+        html.Div([_chooser(view), tasks_of(view.asked)], className="choosers"),
         html.Ol(
             [
-                _attempt(line) if isinstance(line, AttemptLine) else _note(line)
+                attempt_line(line) if isinstance(line, AttemptLine) else note_line(line)
                 for line in view.lines
             ],
             className="attempts",
@@ -220,73 +233,3 @@ def _chooser(view: SessionView) -> html.Details:
             html.Div(choices, className="taps"),
         ]
     )
-
-
-def _figure(each: Figure) -> html.Div:
-    text = number(each.value, each.sigma, each.unit)
-    parts: list[Any] = [html.Dt(each.label, title=each.meaning), html.Dd(text)]
-    if each.doubt:
-        parts.append(html.Dd(sentence(each.doubt), className="why"))
-    return html.Div(parts)
-
-
-def _attempt(line: AttemptLine) -> html.Li:
-    signs = []
-    if line.why_not:
-        signs.append(html.P(line.why_not, className="doubt"))
-    if line.by_hand:
-        signs.append(html.P(f"{words.BY_HAND}.", className="sign"))
-    name = f"Attempt {line.place}"
-    head = [
-        html.H3(dcc.Link(name, href=f"/attempt/{line.attempt_id}")),
-        html.P(f"{line.clock} · {line.take_off}", className="label"),
-    ]
-    return html.Li(
-        [
-            html.Div([*head, *signs], className="who"),
-            html.Dl([_figure(each) for each in line.figures]),
-            _marking(line, name),
-        ],
-        className="attempt" + (" out" if line.mark or (line.why_not and not line.waiting) else ""),
-    )
-
-
-def _marking(line: AttemptLine, name: str) -> html.Div | html.Details:
-    if line.mark is not None:
-        again = does("Count again", "count_again", attempt=line.attempt_id)
-        return html.Div(again, className="marking")
-    field = f"session-why-{line.attempt_id}"
-    reasons = [does(text, "mark", attempt=line.attempt_id, reason=text) for text in wording.INVALID]
-    own = html.Div(
-        [
-            html.Label("Own words", htmlFor=field),
-            dcc.Input(id=field, type="text", autoComplete="off"),
-            html.Button(
-                "Do not count",
-                type="button",
-                className="changes",
-                **{
-                    "data-act": "review",
-                    "data-input": field,
-                    "data-review": json.dumps({"do": "mark", "attempt": line.attempt_id}),
-                },
-            ),
-        ],
-        className="row own-words",
-    )
-    return html.Details(
-        [
-            html.Summary(["Do not count …", html.Span(f" {name}", className="unseen")]),
-            html.Div([*reasons], className="row"),
-            own,
-        ],
-        className="marking changes",
-    )
-
-
-def _note(line: NoteLine) -> html.Li:
-    told = [html.B(line.what)]
-    if line.text:
-        told.append(html.Span(f" {line.text}"))
-    back = does("Take back", "withdraw_note", kind="quiet", note=line.note_id)
-    return html.Li([html.P(told), back], className="said" + (" pain" if line.warns else ""))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import Dash, dcc, html
@@ -13,7 +14,7 @@ from dashboard.review.sessions_view import Line, SessionsView, sessions_view
 from dashboard.services import Services
 from imujump.sessions.store import SessionStore
 
-HEADS = ("Session", "Athlete", "Where", "Attempts", "Count", "Wait", "Best, cm", "Mean, cm")
+HEADS = ("Session", "Athlete", "Where", "Attempts", "Count", "Wait", "Task", "Best, cm", "Mean, cm")
 
 
 def register(app: Dash, services: Services) -> None:
@@ -79,7 +80,7 @@ def _table(view: SessionsView) -> html.Table:
     return html.Table(
         [
             html.Caption(
-                "Best and mean are flight-time heights of the attempts that count.",
+                "Best and mean are flight-time heights of a task's attempts that count.",
                 className="label",
             ),
             html.Thead(head),
@@ -92,7 +93,7 @@ def _table(view: SessionsView) -> html.Table:
 def _row(line: Line) -> html.Tr:
     link_to = dcc.Link(f"{line.day}, {line.clock}", href=f"/session/{line.session_id}")
     cells = (line.athlete, line.about, line.attempts, line.counted, line.waiting or "")
-    numbers = (line.best, line.mean)
+    heights = [(each.task, each.best, each.mean) for each in line.heights] or [("", "–", "–")]
     return html.Tr(
         [
             html.Th(link_to, scope="row"),
@@ -101,11 +102,15 @@ def _row(line: Line) -> html.Tr:
                 for text, head in zip(cells, HEADS[1:6], strict=True)
             ),
             *(
-                html.Td(text, className="n", **{"data-head": head})
-                for text, head in zip(numbers, HEADS[6:], strict=True)
+                html.Td(_one_below_another(texts), className="n", **{"data-head": head})
+                for texts, head in zip(zip(*heights, strict=True), HEADS[6:], strict=True)
             ),
         ]
     )
+
+
+def _one_below_another(texts: Sequence[str]) -> Any:
+    return texts[0] if len(texts) == 1 else [html.Div(text, className="n") for text in texts]
 
 
 def _turning(view: SessionsView) -> html.Nav | html.Span:

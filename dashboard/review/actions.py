@@ -9,7 +9,7 @@ from typing import Any
 from dashboard.review import athlete_actions
 from imujump.attempt_again import HAND_SIGMA_S, measure_by_hand
 from imujump.model import EventKind, GaitEvent, Side
-from imujump.sessions.records import NoteKind, Standing
+from imujump.sessions.records import NoteKind, Standing, Task
 from imujump.sessions.store import SessionStore
 
 LONGEST_TEXT = 200
@@ -92,6 +92,26 @@ def _show_by_hand(store: SessionStore, action: Action) -> str:
     return "The events set by hand are shown again."
 
 
+def _task(store: SessionStore, action: Action) -> str:
+    try:
+        task = Task(str(action.get("task")))
+    except ValueError as error:
+        raise ValueError("The page asked for something unknown. Reload it.") from error
+    if "recording" in action:
+        store.set_recording_task(_id(action, "recording"), task)
+        return "The task of the recording's attempts was corrected."
+    store.set_task(_id(action, "attempt"), task)
+    return "The attempt's task was corrected."
+
+
+def _withdraw_task(store: SessionStore, action: Action) -> str:
+    if "recording" in action:
+        store.withdraw_recording_task(_id(action, "recording"))
+        return "The first tasks of the recording's attempts stand again."
+    store.withdraw_task(_id(action, "attempt"))
+    return "The attempt's first task stands again."
+
+
 _ACTIONS: Mapping[str, Callable[[SessionStore, Action], str]] = {
     "mark": _mark,
     "count_again": _count_again,
@@ -104,6 +124,8 @@ _ACTIONS: Mapping[str, Callable[[SessionStore, Action], str]] = {
     "save_events": _save_events,
     "show_measured": _show_measured,
     "show_by_hand": _show_by_hand,
+    "task": _task,
+    "withdraw_task": _withdraw_task,
     **athlete_actions.ACTIONS,
 }
 

@@ -15,6 +15,7 @@ from imujump.sessions.records import (
     Standing,
     StoredAttempt,
     StoredRecording,
+    Task,
 )
 from imujump.sessions.store import SessionStore
 from imujump.sessions.through_session import course, landings, level
@@ -41,7 +42,9 @@ class AttemptLine:
     place: int
     clock: str
     take_off: str
-    task: str
+    asked: str
+    task: Task
+    is_corrected: bool
     figures: tuple[Figure, ...]
     why_not: str | None
     mark: str | None
@@ -82,9 +85,19 @@ class RecordingLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
-    """One attempt's height for the small picture, metres."""
+class AskedLine:
+    """The attempts of a recording, and whether somebody corrected the task of any."""
 
+    recording_id: int
+    name: str
+    is_corrected: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One attempt's height for the small picture, metres; each task has a mean of its own."""
+
+    task: str
     place: int
     value: float
     sigma: float | None
@@ -104,7 +117,7 @@ class SessionView:
     landings: tuple[str, ...]
     recordings: tuple[RecordingLine, ...]
     bars: tuple[Bar, ...]
-    versions: tuple[str, ...]
+    asked: tuple[AskedLine, ...]
 
 
 def session_view(store: SessionStore, session_id: int, told: dict[str, str]) -> SessionView:
@@ -126,6 +139,7 @@ def session_view(store: SessionStore, session_id: int, told: dict[str, str]) -> 
     """
     session = store.session(session_id)
     attempts = store.attempts(session_id)
+    recordings = store.recordings(session_id)
     counting = [attempt for attempt in attempts if attempt.counts]
     shown = metrics(told.get("show"), words.SHOWN)
     return SessionView(
@@ -136,9 +150,9 @@ def session_view(store: SessionStore, session_id: int, told: dict[str, str]) -> 
         _tasks(counting),
         _jumps(attempts),
         tuple(words.landings_told(landings(counting))) if counting else (),
-        _recordings(store.recordings(session_id), attempts),
+        _recordings(recordings, attempts),
         _bars(attempts),
-        tuple(dict.fromkeys(attempt.pipeline_version for attempt in attempts)),
+        _asked(recordings, attempts),
     )
 
 
@@ -184,7 +198,9 @@ def _attempt(place: int, attempt: StoredAttempt, shown: Sequence[str]) -> Attemp
         place,
         words.clock(attempt.taken_utc),
         words.take_off(attempt),
-        words.task(attempt),
+        words.task_beyond(attempt),
+        attempt.task,
+        attempt.first_task is not None,
         tuple(figure(name, attempt) for name in shown),
         words.why_not(attempt),
         attempt.invalid_mark,
@@ -249,10 +265,24 @@ def _recordings(
     )
 
 
+def _asked(
+    recordings: Sequence[StoredRecording], attempts: Sequence[StoredAttempt]
+) -> tuple[AskedLine, ...]:
+    found = []
+    for recording in recordings:
+        own = [a for a in attempts if a.recording_id == recording.recording_id]
+        if own:
+            corrected = any(attempt.first_task is not None for attempt in own)
+            found.append(AskedLine(recording.recording_id, file_name(recording.path), corrected))
+    return tuple(found)
+
+
 def _bars(attempts: Sequence[StoredAttempt]) -> tuple[Bar, ...]:
     found = []
     for place, attempt in enumerate(attempts, 1):
         estimate = attempt.metrics.get(words.HEIGHT)
         if estimate is not None and estimate.value is not None:
-            found.append(Bar(place, estimate.value, estimate.sigma, attempt.counts))
+            found.append(
+                Bar(words.task(attempt), place, estimate.value, estimate.sigma, attempt.counts)
+            )
     return tuple(found)

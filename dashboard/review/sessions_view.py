@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dashboard.review import words
 from dashboard.review.query import number
 from imujump.sessions.path_words import file_name
-from imujump.sessions.records import SessionOverview
+from imujump.sessions.records import SessionOverview, Task
 from imujump.sessions.store import SessionStore
 from imujump.sessions.through_session import level
 
@@ -16,6 +16,15 @@ ROWS = 50
 
 WAITING_SHOWN = 20
 """Waiting recordings named above the list; the rest are counted (own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class TaskHeights:
+    """Best and mean of the attempts of one task."""
+
+    task: str
+    best: str
+    mean: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +39,7 @@ class Line:
     attempts: int
     counted: int
     waiting: int
-    best: str
-    mean: str
+    heights: tuple[TaskHeights, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +92,7 @@ def sessions_view(store: SessionStore, told: dict[str, str]) -> SessionsView:
     return SessionsView(
         {athlete.athlete_id: athlete.name for athlete in store.athletes()},
         athlete_id,
-        tuple(_line(o, heights.get(o.session.session_id, [])) for o in found),
+        tuple(_line(o, heights.get(o.session.session_id, {})) for o in found),
         total,
         page,
         pages,
@@ -100,8 +108,8 @@ def sessions_view(store: SessionStore, told: dict[str, str]) -> SessionsView:
     )
 
 
-def _line(overview: SessionOverview, heights: list[float]) -> Line:
-    session, found = overview.session, level(heights)
+def _line(overview: SessionOverview, heights: dict[Task, list[float]]) -> Line:
+    session = overview.session
     return Line(
         session.session_id,
         overview.athlete_name,
@@ -111,6 +119,13 @@ def _line(overview: SessionOverview, heights: list[float]) -> Line:
         overview.attempts,
         overview.counted,
         overview.waiting,
-        words.value(words.HEIGHT, None if found is None else found.best),
-        words.value(words.HEIGHT, None if found is None else found.mean),
+        tuple(
+            TaskHeights(
+                words.SHORT_TASKS[task],
+                words.value(words.HEIGHT, found.best),
+                words.value(words.HEIGHT, found.mean),
+            )
+            for task in Task
+            if (found := level(heights.get(task, []))) is not None
+        ),
     )

@@ -8,11 +8,23 @@ from dashboard.wording import TASKS
 from imujump.display_units import display_sigma, display_value
 from imujump.model import Estimate, TakeOffStyle
 from imujump.sessions.interval import Interval
-from imujump.sessions.records import NoteKind, Standing, StoredAttempt
-from imujump.sessions.through_session import LEAST_FOR_COURSE, Course, Landings, Level
+from imujump.sessions.records import NoteKind, Standing, StoredAttempt, Task
+from imujump.sessions.through_session import (
+    LANDED_TOGETHER_S,
+    LEAST_FOR_COURSE,
+    Course,
+    Landings,
+    Level,
+)
 from imujump.wording import METRICS, capital
 
 HEIGHT = "height_flight_m"
+
+SHORT_TASKS = {Task.ONE_FOOT: "one foot", Task.TWO_FOOT: "two feet", Task.STANDING: "standing"}
+"""Tasks in a list's cells."""
+
+STYLE_OF = {Task.ONE_FOOT: TakeOffStyle.ONE_FOOT, Task.TWO_FOOT: TakeOffStyle.TWO_FOOT}
+"""Take-offs that go without saying for a task."""
 
 SHOWN = (
     HEIGHT,
@@ -140,7 +152,7 @@ def course_told(name: str, found: Course | None) -> str:
 
 def landings_told(found: Landings) -> list[str]:
     """Word how landings came down."""
-    if not found.seen and not found.pairs:
+    if not found.seen:
         return ["No landing of both feet was measured."]
     told = []
     if found.seen:
@@ -154,10 +166,17 @@ def landings_told(found: Landings) -> list[str]:
             if number
         ]
         told.append(f"Of {counted(found.seen, 'landing', 'landings')}: {', '.join(parts)}.")
+    near = f"within {1000.0 * LANDED_TOGETHER_S:.0f}\u00a0ms of each other"
     if found.difference is not None and found.interval is not None:
         told.append(_peaks(found.difference, found.interval, found.pairs))
-    elif found.pairs:
-        told.append("Both shank peaks were measured in 1 landing only.")
+        if found.pairs < found.seen:
+            told.append(f"Only landings with both feet down {near} are compared.")
+    else:
+        times = {0: "no landing", 1: "1 landing only"}.get(found.pairs)
+        told.append(
+            f"Shank peaks left and right are not compared: both feet came down {near}, with both "
+            f"peaks measured, in {times}. Otherwise the first foot takes the first impact."
+        )
     return told
 
 
@@ -188,6 +207,12 @@ def take_off(attempt: StoredAttempt) -> str:
 def task(attempt: StoredAttempt) -> str:
     """Say what was asked."""
     return TASKS[attempt.task.value]
+
+
+def task_beyond(attempt: StoredAttempt) -> str:
+    """Say what was asked where the take-off does not say it; else nothing."""
+    goes_without = attempt.first_task is None and STYLE_OF.get(attempt.task) is attempt.style
+    return "" if goes_without else task(attempt)
 
 
 def why_not(attempt: StoredAttempt) -> str | None:

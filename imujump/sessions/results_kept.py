@@ -385,9 +385,3 @@ def withdraw_task(connection: Connection, condition: ColumnElement[bool]) -> Non
         .where(condition, attempts.c.first_task.is_not(None))
         .values(task=attempts.c.first_task, first_task=None)
     )
-
-
-def of_session(session_id: int) -> ColumnElement[bool]:
-    """Condition for the attempts of a session."""
-    own = select(recordings.c.recording_id).where(recordings.c.session_id == session_id)
-    return attempts.c.recording_id.in_(own)

@@ -20,7 +20,7 @@ from sqlalchemy import (
 )
 
 from imujump.sessions.plain_text import clean_text
-from imujump.sessions.records import Note, NoteKind, Session, SessionOverview, Standing
+from imujump.sessions.records import Note, NoteKind, Session, SessionOverview, Standing, Task
 from imujump.sessions.schema import (
     athletes,
     attempts,
@@ -114,10 +114,10 @@ def number_of_sessions(connection: Connection, athlete_id: int | None) -> int:
 
 def counting_values(
     connection: Connection, session_ids: Sequence[int], name: str
-) -> dict[int, list[float]]:
-    """Give one metric of the attempts that count, by session."""
+) -> dict[int, dict[Task, list[float]]]:
+    """Give one metric of the attempts that count, by session and task."""
     rows = connection.execute(
-        select(recordings.c.session_id, metrics.c.value)
+        select(recordings.c.session_id, attempts.c.task, metrics.c.value)
         .select_from(SHOWN.join(metrics, metrics.c.result_id == results.c.result_id))
         .where(
             recordings.c.session_id.in_(session_ids),
@@ -127,9 +127,9 @@ def counting_values(
         )
         .order_by(attempts.c.taken_utc, attempts.c.attempt_id)
     )
-    found: dict[int, list[float]] = {}
-    for session_id, value in rows:
-        found.setdefault(session_id, []).append(value)
+    found: dict[int, dict[Task, list[float]]] = {}
+    for session_id, task, value in rows:
+        found.setdefault(session_id, {}).setdefault(Task(task), []).append(value)
     return found
 
 

@@ -112,17 +112,17 @@ class AttemptStore(StoreAccess):
             results_kept.withdraw_task(connection, attempts.c.attempt_id == attempt_id)
             return self._attempt(connection, attempt_id)
 
-    def set_session_task(self, session_id: int, task: Task) -> None:
-        """Correct the task of all attempts of a session."""
+    def set_recording_task(self, recording_id: int, task: Task) -> None:
+        """Correct the task of all attempts of a recording."""
         with self._write() as connection:
-            self._session(connection, session_id)
-            results_kept.set_task(connection, results_kept.of_session(session_id), task)
+            own = self._recording(connection, recording_id).recording_id
+            results_kept.set_task(connection, attempts.c.recording_id == own, task)
 
-    def withdraw_session_task(self, session_id: int) -> None:
-        """Take all corrected tasks of a session back."""
+    def withdraw_recording_task(self, recording_id: int) -> None:
+        """Take all corrected tasks of a recording back."""
         with self._write() as connection:
-            self._session(connection, session_id)
-            results_kept.withdraw_task(connection, results_kept.of_session(session_id))
+            own = self._recording(connection, recording_id).recording_id
+            results_kept.withdraw_task(connection, attempts.c.recording_id == own)
 
     def series(
         self, athlete_id: int | None, names: Sequence[str], task: Task | None = None

@@ -8,7 +8,7 @@ from typing import Any
 
 from imujump.sessions import sessions_kept
 from imujump.sessions.access import StoreAccess
-from imujump.sessions.records import Note, NoteKind, Session, SessionOverview
+from imujump.sessions.records import Note, NoteKind, Session, SessionOverview, Task
 
 
 class SessionNotes(StoreAccess):
@@ -26,8 +26,10 @@ class SessionNotes(StoreAccess):
         with self._read() as connection:
             return sessions_kept.number_of_sessions(connection, athlete_id)
 
-    def counting_values(self, session_ids: Sequence[int], name: str) -> dict[int, list[float]]:
-        """Give one metric of the attempts that count, by session, in order."""
+    def counting_values(
+        self, session_ids: Sequence[int], name: str
+    ) -> dict[int, dict[Task, list[float]]]:
+        """Give one metric of the attempts that count, by session and task, in order."""
         with self._read() as connection:
             return sessions_kept.counting_values(connection, session_ids, name)
 

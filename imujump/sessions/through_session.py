@@ -25,6 +25,12 @@ TOGETHER_SIGMAS = 1.96
 far as can be told."""
 
 
+LANDED_TOGETHER_S = 0.03
+"""Shank peaks left and right are compared only where both feet strike no further apart (own choice:
+a foot's first impact lasts some hundredths of a second; a foot that is down earlier takes it alone,
+so that its higher peak tells which foot came first, and nothing of balance)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Level:
     """Best and mean of one metric; ``interval`` is the mean's, ``None`` for one value."""
@@ -53,8 +59,9 @@ class Course:
 class Landings:
     """Landings by the foot that came down first, and the shank peaks, left minus right.
 
-    ``difference`` is the mean over the ``pairs`` landings with both peaks, as a share of the mean
-    of both sides; ``interval`` is its interval. Both are ``None`` where too few were measured.
+    ``difference`` is the mean over the ``pairs`` landings with both peaks and both feet down within
+    :data:`LANDED_TOGETHER_S`, as a share of the mean of both sides; ``interval`` is its interval.
+    Both are ``None`` where too few were measured.
     """
 
     left_first: int
@@ -112,8 +119,12 @@ def landings(attempts: Iterable[StoredAttempt]) -> Landings:
     shares = []
     for attempt in attempts:
         strikes = _strikes(attempt)
-        if len(strikes) == 2:
-            firsts.append(_first(strikes))
+        if len(strikes) < 2:
+            continue
+        firsts.append(_first(strikes))
+        (left_s, _), (right_s, _) = strikes[Side.LEFT], strikes[Side.RIGHT]
+        if abs(left_s - right_s) > LANDED_TOGETHER_S:
+            continue
         peaks = [attempt.metrics.get(f"landing_peak_{side}_mps2") for side in Side]
         left, right = (None if peak is None else peak.value for peak in peaks)
         if left is not None and right is not None and left + right > 0.0:

@@ -71,7 +71,7 @@ def test_from_the_list_to_a_session_to_an_attempt_and_back(
     tab.page.select_option("#sessions-athlete", label="Mira Tolland")
     tab.page.wait_for_url("**/sessions?athlete=1")
     tab.wait("() => document.querySelectorAll('.list tbody tr').length === 1")
-    assert "," in tab.text(".list td.n"), "a German reader's decimal sign"
+    assert "," in tab.text(".list td.n[data-head^=Best]"), "a German reader's decimal sign"
     tab.page.click(".list tbody a")
     tab.wait_text(".review h1", "Mira Tolland")
     tab.wait("() => document.title.startsWith('Mira Tolland, ')")
@@ -109,6 +109,29 @@ def test_the_coach_marks_and_counts_again_and_chooses_numbers(
     tab.wait_text(".attempt dl", "Turn")
     tab.page.reload()
     tab.wait_text(".attempt dl", "Turn")
+
+
+def test_a_task_is_corrected_has_a_mean_of_its_own_and_is_taken_back(
+    tab: Tab, store: SessionStore
+) -> None:
+    first = store.attempts(1)[0]
+    means = "[...document.querySelectorAll('.bars .mean')].map(e => Number(e.dataset.mean))"
+    tab.wait(f"() => {means}.length === 1")
+    tab.page.click(".attempt summary:has-text('Task') >> nth=0")
+    tab.page.click(".attempt >> nth=0 >> button:text-is('Standing jump')")
+    tab.wait_text(".attempt", "Task corrected.")
+    tab.wait(f"() => {means}.length === 2")
+    assert tab.page.evaluate(means)[0] == first.metrics["height_flight_m"].value
+    tab.wait_text("#session-height", "Standing jump · 1 attempt")
+    tab.page.click("text=Take the task back")
+    tab.wait("() => !document.querySelector('.attempt').textContent.includes('corrected')")
+    tab.page.click("text=Task of all …")
+    tab.page.click(".choosers >> text=Standing jump >> nth=0")
+    tab.wait_text("#session-height", "Standing jump · 3 attempts")
+    tab.page.click("text=Task of all …")
+    tab.page.click(".choosers >> text=Take back")
+    tab.wait("() => !document.querySelector('.attempts').textContent.includes('corrected')")
+    assert store.attempts(1)[0] == first
 
 
 def test_a_waiting_recording_counts_once_it_is_confirmed(tab: Tab, store: SessionStore) -> None:

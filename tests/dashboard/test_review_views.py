@@ -18,11 +18,13 @@ from dashboard.review.attempt_view import attempt_view
 from dashboard.review.door import StoreDoor
 from dashboard.review.plain_html import written
 from dashboard.review.session_view import AttemptLine, NoteLine, session_view
-from dashboard.review.sessions_view import ROWS, sessions_view
+from dashboard.review.sessions_view import ROWS, TaskHeights, sessions_view
 from imujump.errors import NotKeptError
 from imujump.model import Analysis, Estimate
-from imujump.sessions.records import NoteKind, Standing
+from imujump.sessions.interval import around
+from imujump.sessions.records import NoteKind, Standing, Task
 from imujump.sessions.store import SessionStore, open_store
+from imujump.sessions.through_session import Landings
 from tests.analyses import one_foot_attempt
 from tests.sessions.invented import STARTED, a_session, at, keep
 
@@ -64,7 +66,13 @@ def test_the_list_is_paged_and_filtered(store: SessionStore) -> None:
     own = sessions_view(store, {"athlete": str(bea.athlete_id)})
     (line,) = own.lines
     assert (line.attempts, line.counted, line.waiting) == (3, 2, 1)
-    assert (line.best, line.mean) == ("44.0", "42.0")
+    assert line.heights == (TaskHeights("one foot", "44.0", "42.0"),)
+    store.set_task(store.attempts(session.session_id)[0].attempt_id, Task.STANDING)
+    (line,) = sessions_view(store, {"athlete": str(bea.athlete_id)}).lines
+    assert line.heights == (
+        TaskHeights("one foot", "44.0", "44.0"),
+        TaskHeights("standing", "40.0", "40.0"),
+    )
     assert [each.name for each in own.waiting] == ["b.imujump"]
     with pytest.raises(NotKeptError):
         sessions_view(store, {"athlete": "77"})
@@ -108,6 +116,57 @@ def test_tasks_are_not_mixed(store: SessionStore) -> None:
         "Two-foot approach jump",
     ]
     assert all("too few" in each.course for each in view.tasks)
+    assert [bar.task for bar in view.bars] == [each.task for each in view.tasks]
+
+
+def test_a_task_is_corrected_and_taken_back(store: SessionStore) -> None:
+    session = a_session(store)
+    kept = keep(store, session)
+    first, second, _ = kept.attempt_ids
+    recording = kept.recording.recording_id
+
+    def told() -> list[tuple[str, str, bool]]:
+        lines = session_view(store, session.session_id, {}).lines
+        return [
+            (line.task, line.asked, line.is_corrected)
+            for line in lines
+            if isinstance(line, AttemptLine)
+        ]
+
+    before = told()
+    assert [each[1:] for each in before[:2]] == [("", False), ("", False)]
+    actions.act(store, {"do": "task", "attempt": second, "task": "standing"})
+    assert told()[1] == ("standing", "Standing jump", True)
+    assert told()[0] == before[0]
+    actions.act(store, {"do": "task", "recording": recording, "task": "one_foot"})
+    assert [each[0] for each in told()] == ["one_foot"] * 3
+    # The first attempt was a one-foot jump from the beginning, so nothing of it is corrected.
+    assert [each[2] for each in told()[:2]] == [False, True]
+    assert session_view(store, session.session_id, {}).asked[0].is_corrected
+    actions.act(store, {"do": "withdraw_task", "attempt": second})
+    assert told()[1] == before[1]
+    actions.act(store, {"do": "task", "attempt": first, "task": "two_foot"})
+    actions.act(store, {"do": "withdraw_task", "recording": recording})
+    assert told() == before
+    for bad in ({"task": "flying", "attempt": first}, {"attempt": first}, {"task": "standing"}):
+        with pytest.raises(ValueError, match="Reload"):
+            actions.act(store, {"do": "task", **bad})
+    for missing in ({"recording": 99}, {"attempt": 99}):
+        with pytest.raises(NotKeptError):
+            actions.act(store, {"do": "task", "task": "standing", **missing})
+
+
+def test_shank_peaks_are_compared_only_where_both_feet_landed_close_together() -> None:
+    together = Landings(1, 0, 3, 4, 0.10, around(0.10, 0.02, 3))
+    first, second = words.landings_told(together)
+    assert first == "Of 4 landings: 1 left foot first, 3 both together, as far as can be told."
+    assert second.startswith("The left shank's peak is 10")
+    apart = words.landings_told(Landings(5, 0, 1, 1, None, None))
+    assert apart[0].startswith("Of 6 landings: 5 left foot first")
+    assert "not compared: both feet came down within 30" in apart[1]
+    assert "in 1 landing only" in apart[1]
+    some = words.landings_told(Landings(4, 0, 3, 3, 0.10, around(0.10, 0.02, 2)))
+    assert "Only landings with both feet down within 30" in some[2]
 
 
 def test_an_attempt_beside_another(store: SessionStore) -> None:

@@ -66,12 +66,13 @@ def test_the_course_is_the_line_of_ordinary_least_squares() -> None:
 def test_landings_tell_the_first_foot_and_the_peaks() -> None:
     found = landings(
         [
-            landed(10.00, 10.05, 120.0, 100.0),
+            landed(10.00, 10.05, 150.0, 100.0),  # the left foot alone takes the first impact
+            landed(10.00, 10.025, 120.0, 100.0),
             landed(10.00, 10.01, 110.0, 90.0),  # closer than 1.96 · √2 · 5 ms = 13.9 ms
             landed(10.06, 10.00, None, 100.0),
         ]
     )
-    assert (found.left_first, found.together, found.right_first) == (1, 1, 1)
+    assert (found.left_first, found.together, found.right_first) == (2, 1, 1)
     assert found.pairs == 2
     # 20/110 and 20/100 of the mean of both sides
     assert found.difference == pytest.approx((20 / 110 + 20 / 100) / 2)
