@@ -334,7 +334,7 @@
     for (const each of both) {
       const sensor = each.data.signals[lane.placement], own = each === figure.own;
       if (own) {
-        plot.pen.fillStyle = colours["warn-paper", "axis-x", "axis-y"];
+        plot.pen.fillStyle = colours["warn-paper"];
         for (const [from, to] of sensor.missing) {
           const x = plot.x(each.data.startS + from * each.data.stepS - each.zeroS);
           plot.pen.fillRect(x, lane.top, Math.max(1, plot.x(each.data.startS + to * each.data.stepS - each.zeroS) - x), lane.height);

@@ -9,13 +9,15 @@ from dash import Dash, dcc, html
 
 from dashboard.cards import button
 from dashboard.review import frame, words
-from dashboard.review.attempt_view import ALIGNED, STEP_FIELDS, AttemptView, Row, attempt_view
+from dashboard.review.attempt_tables import metrics_table, moved_table, steps_table
+from dashboard.review.attempt_view import AttemptView, attempt_view
+from dashboard.review.comparing import ALIGNED
 from dashboard.review.parts import card, does, leads, number, title
 from dashboard.review.query import link
 from dashboard.review.query import number as id_of
 from dashboard.services import Services
 from imujump.sessions.store import SessionStore
-from imujump.wording import sentence
+from imujump.wording import capital, sentence
 
 NUDGES_MS = (-5, -1, 1, 5)
 SIDES = {"left": "Left foot", "right": "Right foot"}
@@ -34,11 +36,11 @@ def register(app: Dash, services: Services) -> None:
 
 def _draw(store: SessionStore, told: dict[str, str]) -> list[Any]:
     view = attempt_view(store, id_of(told.get("attempt_id")) or 0, told)
-    parts = [_head(view), _choices(view), _figure(view), _events(view), _metrics(view)]
+    parts = [_head(view), _choices(view), _figure(view), _events(view), metrics_table(view)]
     if view.steps:
-        parts.append(_steps(view))
+        parts.append(steps_table(view))
     if view.moved:
-        parts.append(_moved(view))
+        parts.append(moved_table(view))
     return parts
 
 
@@ -97,28 +99,49 @@ def _beside(text: str, attempt_id: int | None) -> Any:
 
 
 def _choices(view: AttemptView) -> html.Div:
-    own = view.attempt.attempt_id
+    beside, own = view.beside, view.attempt.attempt_id
+    session_id = view.session.session_id
 
-    def address(other: int | None, align: str) -> str:
-        told = {"with": other, "align": align if align != "take_off" and other else None}
+    def address(other: int | None, align: str = beside.align, listed: int | None = None) -> str:
+        told = {
+            "with": other,
+            "align": align if align != "take_off" and other else None,
+            "from": listed,
+        }
         return link(f"/attempt/{own}", told)
 
-    other = None if view.other is None else view.other.attempt_id
-    options = {address(None, view.align): "none"}
-    if other is not None and other not in dict(view.around):
-        options[address(other, view.align)] = view.other_words
-    for attempt_id, text in view.around:
-        if attempt_id != own:
-            options[address(attempt_id, view.align)] = text
+    other = None if beside.other is None else beside.other.attempt_id
+    # A session whose attempts are listed stays listed until one of them is chosen.
+    listed = beside.picked if other is None and beside.picked != session_id else None
+    shown = address(other, listed=listed)
+    options = {address(None): "none"} if listed is None else {shown: "choose an attempt"}
+    groups = {
+        capital(beside.picked_words): {address(i): text for i, text in beside.attempts},
+        beside.best_words: {address(i): text for i, text in beside.best},
+    }
+    if other is not None and not any(shown in group for group in groups.values()):
+        options[shown] = beside.other_words
     parts: list[Any] = [
         html.Label("Compare with", htmlFor="attempt-with"),
-        leads("attempt-with", options, address(other, view.align)),
+        leads(
+            "attempt-with", options, shown, {name: each for name, each in groups.items() if each}
+        ),
     ]
+    if len(beside.sessions) > 1:
+        lists = {
+            address(None, listed=None if i == session_id else i): text
+            for i, text in beside.sessions
+        }
+        at = address(None, listed=None if beside.picked == session_id else beside.picked)
+        parts += [
+            html.Label("Attempts of", htmlFor="attempt-from"),
+            leads("attempt-from", lists, at),
+        ]
     if other is not None:
         aligned = {address(other, align): text for align, text in ALIGNED.items()}
         parts += [
             html.Label("Laid together at", htmlFor="attempt-align"),
-            leads("attempt-align", aligned, address(other, view.align)),
+            leads("attempt-align", aligned, shown),
         ]
     return html.Div(parts, className="row choices")
 
@@ -138,13 +161,13 @@ def _figure(view: AttemptView) -> html.Section:
     told = {
         "data-drawn": json.dumps(view.drawn),
         "data-other": json.dumps(view.other_drawn),
-        "data-other-words": view.other_words,
-        "data-align": view.align,
+        "data-other-words": view.beside.other_words,
+        "data-align": view.beside.align,
     }
     note = (
         "Drag to move along, pinch or hold Ctrl and scroll to come closer. Dashed lines and the "
         "lower pair of lanes belong to the other attempt."
-        if view.other is not None
+        if view.beside.other is not None
         else "Drag to move along, pinch or hold Ctrl and scroll to come closer."
     )
     return card(
@@ -230,121 +253,3 @@ def _other_events(view: AttemptView) -> list[Any]:
     if view.has_hand:
         return [does("Show the events set by hand", "show_by_hand", attempt=own)]
     return []
-
-
-def _metrics(view: AttemptView) -> html.Section:
-    two = view.other is not None
-    heads = ["Metric", "This attempt"]
-    if two:
-        heads += [view.other_words.capitalize() if view.other_words else "Other", "Difference"]
-    heads.append("Method, or why not")
-    bodies = [
-        html.Tbody(
-            [
-                html.Tr(html.Th(phase, scope="rowgroup", colSpan=len(heads)), className="phase"),
-                *(_row(row, two, heads) for row in rows),
-            ]
-        )
-        for phase, rows in view.rows
-    ]
-    caution = (
-        [
-            html.P(
-                "Differences in bold are larger than the measurement's error (95 %).",
-                className="label",
-            )
-        ]
-        if two
-        else []
-    )
-    return card(
-        "Every metric",
-        *caution,
-        html.Table(
-            [
-                html.Thead(html.Tr([html.Th(text, scope="col") for text in heads])),
-                *bodies,
-            ],
-            className="list metrics",
-        ),
-        html.P(
-            f"Pipeline {view.attempt.pipeline_version}. ± is one standard deviation. "
-            + words.PEAKS_CAUTION,
-            className="caution",
-        ),
-        id="attempt-metrics",
-    )
-
-
-def _row(row: Row, two: bool, heads: list[str]) -> html.Tr:
-    cells: list[Any] = [
-        html.Th(row.label, scope="row", title=row.meaning),
-        html.Td(number(row.value, row.sigma, row.unit), **{"data-head": heads[1]}),
-    ]
-    if two:
-        difference: Any = row.difference
-        if row.is_sure:
-            difference = html.B(row.difference)
-        cells += [
-            html.Td(number(row.other, row.other_sigma, row.unit), **{"data-head": heads[2]}),
-            html.Td(difference, className="n", **{"data-head": heads[3]}),
-        ]
-    cells.append(html.Td(row.told, className="why"))
-    return html.Tr(cells, **{"data-metric": row.name})
-
-
-def _steps(view: AttemptView) -> html.Section:
-    heads = ["Step", "Lands on", *(head for head, *_ in STEP_FIELDS)]
-    return card(
-        "Steps",
-        html.Table(
-            [
-                html.Thead(html.Tr([html.Th(text, scope="col") for text in heads])),
-                html.Tbody(
-                    [
-                        html.Tr(
-                            [
-                                html.Th(step.name, scope="row"),
-                                html.Td(step.side, **{"data-head": heads[1]}),
-                                *(
-                                    html.Td(text, className="n", **{"data-head": head})
-                                    for text, head in zip(step.cells, heads[2:], strict=True)
-                                ),
-                            ]
-                        )
-                        for step in view.steps
-                    ]
-                ),
-            ],
-            className="list",
-        ),
-        html.P("Contact is that of the foot which begins the step.", className="label"),
-        id="attempt-steps",
-    )
-
-
-def _moved(view: AttemptView) -> html.Section:
-    heads = ("Metric", "Before", "Now", "Beyond error")
-    return card(
-        f"What the newer analysis changed, {view.moved_versions}",
-        html.Table(
-            [
-                html.Thead(html.Tr([html.Th(text, scope="col") for text in heads])),
-                html.Tbody(
-                    [
-                        html.Tr(
-                            [
-                                html.Th(each.label, scope="row"),
-                                html.Td(each.old, className="n", **{"data-head": heads[1]}),
-                                html.Td(each.new, className="n", **{"data-head": heads[2]}),
-                                html.Td("yes" if each.beyond else "no", **{"data-head": heads[3]}),
-                            ]
-                        )
-                        for each in view.moved
-                    ]
-                ),
-            ],
-            className="list",
-        ),
-        id="attempt-moved",
-    )

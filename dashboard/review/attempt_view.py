@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from dashboard.review import words
-from dashboard.review.query import number
+from dashboard.review.comparing import Comparing, comparing
 from imujump.display_units import CENTIMETRES, METRES_PER_SECOND, MILLISECONDS, display_value
 from imujump.model import METRIC_NAMES, Estimate, EventKind, GaitEvent, Step
 from imujump.sessions.path_words import file_name
@@ -15,9 +14,6 @@ from imujump.sessions.records import Athlete, Moved, Session, StoredAttempt, Sto
 from imujump.sessions.store import SessionStore
 from imujump.sessions.through_session import apart
 from imujump.wording import METRICS, PHASES, sentence, step_name
-
-ALIGNED = {"take_off": "take-off", "plant": "plant"}
-"""Where two attempts can be laid over each other."""
 
 STEP_FIELDS = (
     ("Length", "length_m", CENTIMETRES, 0),
@@ -67,24 +63,21 @@ class MovedRow:
 class AttemptView:
     """All that the page shows of an attempt.
 
-    ``drawn`` and ``other_drawn`` are what the picture needs; ``around`` are the session's
-    attempts, (id, words), to choose from; ``earlier`` and ``later`` are its neighbours.
-    ``has_hand`` tells whether events set by hand are kept, shown or not; ``behind`` is the version
-    of a newer analysis that those which are shown could not be carried over to.
+    ``drawn`` and ``other_drawn`` are what the picture needs; ``earlier`` and ``later`` are the
+    attempt's neighbours. ``has_hand`` tells whether events set by hand are kept, shown or not;
+    ``behind`` is the version of a newer analysis to which those that are shown could not be
+    carried over.
     """
 
     attempt: StoredAttempt
     session: Session
     athlete: Athlete
     place: int
-    other: StoredAttempt | None
-    other_words: str
-    align: str
+    beside: Comparing
     rows: tuple[tuple[str, tuple[Row, ...]], ...]
     steps: tuple[StepRow, ...]
     moved: tuple[MovedRow, ...]
     moved_versions: str
-    around: tuple[tuple[int, str], ...]
     earlier: int | None
     later: int | None
     file: str
@@ -104,7 +97,7 @@ def attempt_view(store: SessionStore, attempt_id: int, told: dict[str, str]) -> 
     attempt_id : int
         Which.
     told : dict of str to str
-        The address's query: ``with`` is another attempt, ``align`` where both are laid together.
+        The address's query, as :func:`dashboard.review.comparing.comparing` takes it.
 
     Raises
     ------
@@ -116,9 +109,8 @@ def attempt_view(store: SessionStore, attempt_id: int, told: dict[str, str]) -> 
     in_session = store.attempts(session.session_id)
     ids = [each.attempt_id for each in in_session]
     place = ids.index(attempt_id) + 1
-    other_id = number(told.get("with"))
-    other = None if other_id in (None, attempt_id) else store.attempt(other_id or 0)
-    align = told.get("align") or "take_off"
+    beside = comparing(store, attempt, session, in_session, told)
+    other = beside.other
     recording = store.recording(attempt.recording_id)
     results = store.results(attempt_id)
     moved = store.moved(attempt_id)
@@ -127,14 +119,11 @@ def attempt_view(store: SessionStore, attempt_id: int, told: dict[str, str]) -> 
         session,
         store.athlete(session.athlete_id),
         place,
-        other,
-        "" if other is None else _other_words(store, other, ids),
-        align if align in ALIGNED else "take_off",
+        beside,
         _rows(attempt, other),
         tuple(_step(step) for step in attempt.steps),
         tuple(_moved(each) for each in moved),
         f"{moved[0].old_version} → {moved[0].new_version}" if moved else "",
-        tuple((each.attempt_id, _short(n, each)) for n, each in enumerate(in_session, 1)),
         ids[place - 2] if place > 1 else None,
         ids[place] if place < len(ids) else None,
         file_name(recording.path),
@@ -198,23 +187,6 @@ def _plant_s(attempt: StoredAttempt) -> float | None:
         if event.kind is EventKind.FOOT_STRIKE and event.time_s < attempt.toe_off_s
     ]
     return max(strikes, default=None)
-
-
-def _short(place: int, attempt: StoredAttempt) -> str:
-    height = attempt.metrics.get(words.HEIGHT)
-    told = words.value(words.HEIGHT, None if height is None else height.value)
-    return f"Attempt {place} · {told} {words.unit(words.HEIGHT)}" + (
-        "" if attempt.counts else " · does not count"
-    )
-
-
-def _other_words(store: SessionStore, other: StoredAttempt, ids: Sequence[int]) -> str:
-    if other.attempt_id in ids:
-        return f"attempt {ids.index(other.attempt_id) + 1}"
-    mine = [each.attempt_id for each in store.attempts(other.session_id)]
-    athlete = store.athlete(other.athlete_id).name
-    place = mine.index(other.attempt_id) + 1
-    return f"{athlete}, {words.day(other.taken_utc)}, attempt {place}"
 
 
 def _rows(

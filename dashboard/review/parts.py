@@ -44,16 +44,31 @@ def title(text: str) -> html.Span:
     return html.Span(hidden=True, **{"data-title": text})
 
 
-def leads(id: str, options: Mapping[str, str], own: str) -> html.Select:
-    """Make a list of choices, each of which is an address; ``own`` is the one that is shown."""
+def leads(
+    id: str,
+    options: Mapping[str, str],
+    own: str,
+    groups: Mapping[str, Mapping[str, str]] | None = None,
+) -> html.Select:
+    """Make a list of choices, each of which is an address; ``own`` is the one that is shown.
+
+    ``groups`` are more of them, by heading.
+    """
     return html.Select(
         [
-            html.Option(text, value=address, selected=address == own)
-            for address, text in options.items()
+            *_options(options, own),
+            *(html.Optgroup(_options(o, own), label=name) for name, o in (groups or {}).items()),
         ],
         id=id,
         **{"data-go": ""},
     )
+
+
+def _options(options: Mapping[str, str], own: str) -> list[html.Option]:
+    return [
+        html.Option(text, value=address, selected=address == own)
+        for address, text in options.items()
+    ]
 
 
 def entry(label: str, name: str, id: str, value: str = "", hint: str = "") -> html.Div:

@@ -133,6 +133,35 @@ def counting_values(
     return found
 
 
+def of_athlete(connection: Connection, athlete_id: int) -> list[Session]:
+    """List an athlete's sessions, newest first."""
+    rows = connection.execute(
+        select(sessions)
+        .where(sessions.c.athlete_id == athlete_id)
+        .order_by(sessions.c.started_utc.desc(), sessions.c.session_id.desc())
+    )
+    return [_session(row) for row in rows]
+
+
+def best_attempts(
+    connection: Connection, session_ids: Sequence[int], name: str, task: Task
+) -> dict[int, tuple[int, float]]:
+    """Give each session's attempt of a task with the highest value of those that count."""
+    rows = connection.execute(
+        select(recordings.c.session_id, attempts.c.attempt_id, metrics.c.value)
+        .select_from(SHOWN.join(metrics, metrics.c.result_id == results.c.result_id))
+        .where(
+            recordings.c.session_id.in_(session_ids),
+            metrics.c.name == name,
+            metrics.c.value.is_not(None),
+            attempts.c.task == task.value,
+            COUNTS,
+        )
+        .order_by(metrics.c.value, attempts.c.attempt_id.desc())
+    )
+    return {session_id: (attempt_id, value) for session_id, attempt_id, value in rows}
+
+
 def add(
     connection: Connection, athlete_id: int, started_utc: datetime, words: Mapping[str, str]
 ) -> int:

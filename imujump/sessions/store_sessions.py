@@ -33,6 +33,18 @@ class SessionNotes(StoreAccess):
         with self._read() as connection:
             return sessions_kept.counting_values(connection, session_ids, name)
 
+    def sessions_of(self, athlete_id: int) -> list[Session]:
+        """List an athlete's sessions, newest first, without their counts."""
+        with self._read() as connection:
+            return sessions_kept.of_athlete(connection, athlete_id)
+
+    def best_attempts(
+        self, session_ids: Sequence[int], name: str, task: Task
+    ) -> dict[int, tuple[int, float]]:
+        """Give each session's attempt with the highest value of those that count: id and value."""
+        with self._read() as connection:
+            return sessions_kept.best_attempts(connection, session_ids, name, task)
+
     def session(self, session_id: int) -> Session:
         """Return one session."""
         with self._read() as connection:

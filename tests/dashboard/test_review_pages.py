@@ -167,6 +167,29 @@ def test_the_picture_zooms_and_the_address_keeps_it(tab: Tab, lan: Server) -> No
     assert tab.page.evaluate("imujump.figure.view.fromS") == pytest.approx(seen["fromS"], abs=2e-3)
 
 
+def test_an_attempt_of_another_session_is_picked(
+    tab: Tab, lan: Server, store: SessionStore
+) -> None:
+    athlete_id = store.session(1).athlete_id
+    earlier = store.add_session(athlete_id, store.session(1).started_utc - timedelta(days=5))
+    keep(store, earlier, "earlier")
+    best, other, *_ = store.attempts(earlier.session_id)
+    tab.page.goto(f"{lan.url}/attempt/1")
+    tab.page.wait_for_selector("#attempt-with")
+    best_of = "#attempt-with optgroup[label^='Best of other sessions'] option"
+    told = tab.page.eval_on_selector_all(best_of, "all => all.map(e => e.value)")
+    assert told == [f"/attempt/1?with={best.attempt_id}"]
+    tab.page.select_option("#attempt-from", index=1)
+    tab.page.wait_for_url(f"**/attempt/1?from={earlier.session_id}")
+    tab.wait_text("#attempt-with", "choose an attempt")
+    tab.page.select_option("#attempt-with", value=f"/attempt/1?with={other.attempt_id}")
+    tab.page.wait_for_url(f"**/attempt/1?with={other.attempt_id}")
+    tab.wait_text("#attempt-metrics thead", ", attempt 2")
+    assert_accessible(tab)
+    tab.wait_text("#attempt-told", "not there any more")  # an invented recording has no file
+    tab.faults[:] = [fault for fault in tab.faults if "404" not in fault]
+
+
 def test_no_peak_is_thinned_away(tab: Tab) -> None:
     """Lowest and highest of each column, against the plain definition."""
     found = tab.page.evaluate(

@@ -173,20 +173,47 @@ def test_an_attempt_beside_another(store: SessionStore) -> None:
     session = a_session(store)
     ids = keep(store, session, analysis=jumps(0.45, 0.40)).attempt_ids
     alone = attempt_view(store, ids[0], {})
-    assert alone.other is None
+    assert alone.beside.other is None
     rows = {row.name: row for _, part in alone.rows for row in part}
     assert rows["height_flight_m"].value == "45.0"
     assert rows["plant_interval_s"].told == "One-foot take-off."
     both = attempt_view(store, ids[0], {"with": str(ids[1]), "align": "plant"})
-    assert both.align == "plant"
+    assert both.beside.align == "plant"
     rows = {row.name: row for _, part in both.rows for row in part}
     # 5 cm apart, 1.96 · √2 · 1 cm = 2.8 cm
     assert (rows["height_flight_m"].difference, rows["height_flight_m"].is_sure) == ("+5.0", True)
     assert not rows["flight_s"].is_sure
-    assert attempt_view(store, ids[0], {"align": "moon"}).align == "take_off"
+    assert attempt_view(store, ids[0], {"align": "moon"}).beside.align == "take_off"
     with pytest.raises(NotKeptError):
         attempt_view(store, ids[0], {"with": "99"})
     json.dumps(both.drawn, allow_nan=False)
+
+
+def test_attempts_of_other_sessions_can_be_chosen(store: SessionStore) -> None:
+    session = a_session(store)
+    own, mate = keep(store, session, analysis=jumps(0.45, 0.40)).attempt_ids
+    later = store.add_session(session.athlete_id, STARTED + timedelta(days=7))
+    ids = keep(store, later, "b", analysis=jumps(0.41, 0.50, 0.60, 0.70)).attempt_ids
+    store.mark_invalid(ids[2], "slipped")
+    store.set_task(ids[3], Task.STANDING)
+    empty = store.add_session(session.athlete_id, STARTED + timedelta(days=8))
+    stranger = a_session(store, "Bea")
+    (foreign,) = keep(store, stranger, "c", analysis=jumps(0.80)).attempt_ids
+    found = attempt_view(store, own, {}).beside
+    assert [i for i, _ in found.attempts] == [mate]
+    assert [i for i, _ in found.sessions] == [each.session_id for each in (empty, later, session)]
+    # The highest of those that count and were asked for the same.
+    assert [i for i, _ in found.best] == [ids[1]]
+    assert found.best[0][1].endswith(" · 50.0 cm")
+    listed = attempt_view(store, own, {"from": str(later.session_id)}).beside
+    assert ([i for i, _ in listed.attempts], listed.other) == ([*ids], None)
+    chosen = attempt_view(store, own, {"with": str(ids[0])}).beside
+    assert (chosen.picked, chosen.other_words[-11:]) == (later.session_id, ", attempt 1")
+    assert not chosen.other_words.startswith("Ada")
+    other = attempt_view(
+        store, own, {"with": str(foreign), "from": str(stranger.session_id)}
+    ).beside
+    assert (other.picked, other.other_words[:5]) == (session.session_id, "Bea, ")
 
 
 def test_events_of_a_hand_are_shown_as_such(store: SessionStore) -> None:
