@@ -1,6 +1,6 @@
 """Starts the courtside page: ``python -m dashboard``."""
 
-from dashboard.start import main
+from dashboard.launch import main
 
 if __name__ == "__main__":
     main()

@@ -45,6 +45,8 @@ ALLOWED: dict[str, set[str]] = {
     "constants": set(),
     "errors": set(),
     "closing": set(),
+    "one_thread": set(),
+    "launch": {"cli", "one_thread"},
     "pipeline": FOUNDATION,
     "simulate": FOUNDATION,
     "recording": FOUNDATION,
@@ -81,7 +83,7 @@ ALLOWED: dict[str, set[str]] = {
     "hand_marks": FOUNDATION | {"attempt_again", "pipeline", "sessions"},
     "attempt_again": FOUNDATION | {"pipeline", "pipeline_version", "recording", "sessions"},
     "forgetting": FOUNDATION | {"bookkeeping", "recording", "sessions"},
-    "demo": FOUNDATION | SIDE_BY_SIDE | {"bookkeeping"},
+    "demo": FOUNDATION | SIDE_BY_SIDE | {"bookkeeping", "one_thread"},
     "cli_demo": FOUNDATION | WORDS | {"cli_options", "demo", "pipeline_version"},
     "session_export": FOUNDATION | {"contract", "recording", "sessions", "spreadsheet"},
     "cli_store": FOUNDATION | WORDS | {"cli_options", "sessions"},
@@ -183,6 +185,7 @@ def test_a_forbidden_import_is_seen(module, source):
 
 DASHBOARD_MAY_USE = {
     "imujump.model",
+    "imujump.one_thread",
     "imujump.wording",
     "imujump.courtside",
     "imujump.errors",

@@ -27,6 +27,7 @@ from imujump.demo.staging import act_out, recordings_of
 from imujump.demo.truth import Seasons
 from imujump.errors import RecordingError
 from imujump.model import Analysis, SampleSource
+from imujump.one_thread import VARIABLES
 from imujump.pipeline.engine import analyse
 from imujump.recording.content_hash import content_hash
 from imujump.recording.files import open_recording
@@ -42,8 +43,6 @@ tables)."""
 MINOR_AGE = 18
 MEASURED_EVERY = 3
 """Mass and stature are taken every so manyth session, and in the last."""
-
-_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +162,8 @@ def _serve_parent() -> None:
 @contextlib.contextmanager
 def _one_thread_each() -> Iterator[None]:
     """Let processes that are started now compute in one thread: they share the cores already."""
-    before = {name: os.environ.get(name) for name in _ONE_THREAD}
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    before = {name: os.environ.get(name) for name in VARIABLES}
+    os.environ.update(dict.fromkeys(VARIABLES, "1"))
     try:
         yield
     finally:
