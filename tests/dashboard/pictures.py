@@ -39,7 +39,11 @@ README_PICTURES = (
     ("courtside_tablet.png", "tablet", "light"),
     ("courtside_phone.png", "phone", "dark"),
 )
-"""Small ones for README; they lie in recordings_demo."""
+README_REVIEW = ("trends_tablet.png", "tablet", "light", "trends")
+"""Small ones for README, of courtside and of a review page; they lie in recordings_demo."""
+
+SMALL = 0.6
+"""Pixels of such a picture for each of the page's."""
 
 
 def take(folder: Path) -> None:
@@ -75,7 +79,7 @@ def take(folder: Path) -> None:
                 tab.wait_text("#shell-link", "Session ended")
                 _shoot(tab, folder, "court")
                 for name, size, scheme in README_PICTURES:
-                    small = Tab(browser, size, device_scale_factor=0.6, color_scheme=scheme)
+                    small = Tab(browser, size, device_scale_factor=SMALL, color_scheme=scheme)
                     small.page.goto(server.url)
                     small.wait_text("#shell-attempt", "Attempt")
                     time.sleep(0.6)
@@ -89,6 +93,14 @@ def take(folder: Path) -> None:
                     tab.page.goto(server.url + place.format(season=season))
                     tab.page.wait_for_selector(ready)
                     _shoot(tab, folder, name)
+                file, size, scheme, name = README_REVIEW
+                place, ready = next(each[1:] for each in REVIEW if each[0] == name)
+                small = Tab(browser, size, device_scale_factor=SMALL, color_scheme=scheme)
+                small.page.goto(server.url + place.format(season=season))
+                small.page.wait_for_selector(ready)
+                time.sleep(0.6)
+                small.page.screenshot(path=folder / file)
+                small.close()
                 pair = Tab(browser, "phone")
                 pair.page.goto(f"{server.url.replace('127.0.0.1', '127.0.0.2')}/pair")
                 _shoot(pair, folder, "pair")
