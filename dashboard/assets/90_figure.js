@@ -7,14 +7,15 @@
   const SENSORS = [["left_shank", "Left shank"], ["right_shank", "Right shank"], ["pelvis", "Pelvis"]];
   const KINDS = [["acceleration, m/s²", 0], ["turning rate, °/s", 3]];
   const AXES = ["x", "y", "z"];
-  const GUTTER = 46, HEAD = 22, CONTACTS = 58, COURSE = 84, SIGNAL = 96, GAP = 18, LEAST_S = 0.05, NEAR = 9;
+  const GUTTER = 46, HEAD = 22, CONTACTS = 58, COURSE = 84, SIGNAL = 96, GAP = 18, LEAST_S = 0.05;
+  const MARGIN = 6, SIDE_LEAST = 700;
 
   const figure = link.figure = {
     own: null, other: null, view: null, axes: new Set(AXES), picked: null, painted: 0, tookMs: 0,
-    thin, redraw, show, ready: false, events: [], moved: null, drop: null,
+    thin, redraw, show, whole, plots, ready: false, events: [], moved: null, drop: null,
   };
-  let asked = "", node = null, colours = {}, drag = null;
-  const fingers = new Map(), kept = new Map();
+  let asked = "", node = null, colours = {};
+  const kept = new Map();
 
   // Lowest and highest of the samples in each column: [low, high, …]; NaN where there is none.
   function thin(values, first, last, columns) {
@@ -123,9 +124,19 @@
     requestAnimationFrame(() => { figure.due = false; draw(); });
   }
 
+  // Two attempts stand side by side where there is room for it, else over each other.
+  const beside = () => Boolean(figure.other) && node.dataset.lay === "side" && node.clientWidth >= SIDE_LEAST;
+
+  // Edges of the plots, each with the attempts that it shows.
+  function plots(width) {
+    const all = [figure.own, figure.other].filter(Boolean);
+    if (!beside()) return [{of: all, left: GUTTER, right: width - MARGIN}];
+    return all.map((each, k) => ({of: [each], left: k * width / 2 + GUTTER, right: (k + 1) * width / 2 - MARGIN}));
+  }
+
   function lanes() {
     const found = [{kind: "contacts", of: figure.own, height: CONTACTS}];
-    if (figure.other) found.push({kind: "contacts", of: figure.other, height: CONTACTS});
+    if (figure.other && !beside()) found.push({kind: "contacts", of: figure.other, height: CONTACTS});
     found.push({kind: "speed", title: "Pelvis: speed, m/s", height: COURSE});
     found.push({kind: "height", title: "Pelvis: height over standing, cm", height: COURSE});
     for (const [placement, name] of SENSORS) {
@@ -155,17 +166,19 @@
     pen.setTransform(scale, 0, 0, scale, 0, 0);
     pen.clearRect(0, 0, width, height);
     pen.font = "12px system-ui, sans-serif";
-    const plot = {pen, width, left: GUTTER, right: width - 6, bottom: height - GAP};
-    plot.x = (timeS) => plot.left + (plot.right - plot.left) * (timeS - figure.view.fromS) / (figure.view.toS - figure.view.fromS);
-    axis(plot);
-    for (const lane of all) {
-      pen.save();
-      if (lane.kind === "contacts") contacts(plot, lane);
-      else if (lane.kind === "signal") signals(plot, lane);
-      else courses(plot, lane);
-      pen.restore();
+    for (const edges of plots(width)) {
+      const plot = {...edges, pen, bottom: height - GAP};
+      plot.x = (timeS) => plot.left + (plot.right - plot.left) * (timeS - figure.view.fromS) / (figure.view.toS - figure.view.fromS);
+      axis(plot);
+      for (const lane of all) {
+        pen.save();
+        if (lane.kind === "contacts") contacts(plot, lane);
+        else if (lane.kind === "signal") signals(plot, lane);
+        else courses(plot, lane);
+        pen.restore();
+      }
+      marks(plot, all);
     }
-    marks(plot, all);
     figure.painted += 1;
     figure.tookMs = performance.now() - began;
     canvas.dataset.ready = String(figure.ready);
@@ -173,7 +186,7 @@
 
   function axis(plot) {
     const {pen} = plot, {fromS, toS} = figure.view;
-    const step = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5].find((each) => (toS - fromS) / each <= plot.width / 90) || 10;
+    const step = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5].find((each) => (toS - fromS) / each <= (plot.right - plot.left) / 85) || 10;
     pen.fillStyle = colours.soft;
     pen.strokeStyle = colours.line;
     pen.textAlign = "center";
@@ -184,7 +197,7 @@
       pen.moveTo(x, HEAD - 4);
       pen.lineTo(x, plot.bottom);
       pen.stroke();
-      pen.fillText(k === 0 ? zero : `${fixed(k * step, step < 0.1 ? 2 : 1).replace("-", "−")} s`, Math.min(Math.max(x, 30), plot.width - 24), 13);
+      pen.fillText(k === 0 ? zero : `${fixed(k * step, step < 0.1 ? 2 : 1).replace("-", "−")} s`, Math.min(Math.max(x, plot.left - 16), plot.right - 18), 13);
     }
   }
 
@@ -212,21 +225,23 @@
     plot.pen.clip();
   }
 
+  const eventsOf = (each) => each === figure.own ? figure.events : each.drawn.events;
+
   function contacts(plot, lane) {
-    const {pen} = plot, half = (lane.height - 6) / 2;
-    const events = lane.of === figure.own ? figure.events : lane.of.drawn.events;
+    const {pen} = plot, half = (lane.height - 6) / 2, of = beside() ? plot.of[0] : lane.of;
+    const events = eventsOf(of);
     pen.fillStyle = colours.ink;
     pen.textAlign = "left";
-    pen.fillText("L", 30, lane.top + half / 2 + 4);
-    pen.fillText("R", 30, lane.top + half * 1.5 + 10);
-    if (figure.other) pen.fillText(lane.of === figure.own ? "this" : "other", 2, lane.top + half + 7);
+    pen.fillText("L", plot.left - 16, lane.top + half / 2 + 4);
+    pen.fillText("R", plot.left - 16, lane.top + half * 1.5 + 10);
+    if (figure.other) pen.fillText(of === figure.own ? "this" : "other", plot.left - 44, lane.top + half + 7);
     clip(plot, lane);
     pen.fillStyle = colours.lane;
     pen.fillRect(plot.left, lane.top, plot.right, half);
     pen.fillRect(plot.left, lane.top + half + 6, plot.right, half);
     for (const each of paired(events)) {
-      const from = plot.x((each.fromS === null ? each.toS - 0.05 : each.fromS) - lane.of.zeroS);
-      const to = plot.x((each.toS === null ? each.fromS + 0.2 : each.toS) - lane.of.zeroS);
+      const from = plot.x((each.fromS === null ? each.toS - 0.05 : each.fromS) - of.zeroS);
+      const to = plot.x((each.toS === null ? each.fromS + 0.2 : each.toS) - of.zeroS);
       const top = lane.top + (each.side === "left" ? 0 : half + 6);
       pen.globalAlpha = each.fromS === null || each.toS === null ? 0.55 : 1;
       pen.fillStyle = colours[each.side];
@@ -238,7 +253,7 @@
         if (each.fromS !== null && each.toS !== null) pen.fillText(fixed(1000 * (each.toS - each.fromS), 0), (from + to) / 2, top + half / 2 + 4);
       }
     }
-    const from = plot.x(lane.of.drawn.take_off_s - lane.of.zeroS), to = plot.x(lane.of.drawn.landing_s - lane.of.zeroS);
+    const from = plot.x(of.drawn.take_off_s - of.zeroS), to = plot.x(of.drawn.landing_s - of.zeroS);
     pen.strokeStyle = colours.ink;
     pen.setLineDash([6, 4]);
     pen.lineWidth = 1.5;
@@ -308,8 +323,10 @@
     plot.pen.lineTo(plot.right, zero);
     plot.pen.stroke();
     both.forEach((each, k) => {
-      pen(plot.pen, each === figure.own ? "pelvis" : "ink", each === figure.own ? 2 : 1.5);
-      plot.pen.setLineDash(each === figure.own ? [] : [6, 4]);
+      if (!plot.of.includes(each)) return;
+      const plain = each === plot.of[0];
+      pen(plot.pen, plain ? "pelvis" : "ink", plain ? 2 : 1.5);
+      plot.pen.setLineDash(plain ? [] : [6, 4]);
       line(plot, lane, values[k], each.data.course.startS, each.data.stepS, each.zeroS, low, high);
     });
   }
@@ -331,8 +348,8 @@
     const low = Math.min(...ranges.map((r) => r[0])) - pad, high = Math.max(...ranges.map((r) => r[1])) + pad;
     scale(plot, lane, low, high, 1);
     clip(plot, lane);
-    for (const each of both) {
-      const sensor = each.data.signals[lane.placement], own = each === figure.own;
+    for (const each of both.filter((one) => plot.of.includes(one))) {
+      const sensor = each.data.signals[lane.placement], own = each === plot.of[0];
       if (own) {
         plot.pen.fillStyle = colours["warn-paper"];
         for (const [from, to] of sensor.missing) {
@@ -350,9 +367,9 @@
   }
 
   function marks(plot, all) {
-    const {pen: on} = plot;
-    for (const event of figure.events) {
-      const x = plot.x(event.time_s - figure.own.zeroS);
+    const {pen: on} = plot, [of] = plot.of;
+    for (const event of eventsOf(of)) {
+      const x = plot.x(event.time_s - of.zeroS);
       if (x < plot.left - 1 || x > plot.right + 1) continue;
       const picked = event === figure.picked;
       on.strokeStyle = picked ? colours.focus : colours[event.side];
@@ -360,7 +377,7 @@
       on.setLineDash(event.kind === "toe_off" ? [2, 3] : []);
       for (const lane of all) {
         const mine = lane.placement === `${event.side}_shank` || lane.placement === "pelvis" || lane.kind === "speed" || lane.kind === "height";
-        if (!mine && !(lane.kind === "contacts" && lane.of === figure.own)) continue;
+        if (!mine && !(lane.kind === "contacts" && (beside() || lane.of === of))) continue;
         on.beginPath();
         on.moveTo(x, lane.top);
         on.lineTo(x, lane.top + lane.height);
@@ -378,88 +395,15 @@
     }
   }
 
-  const timeAt = (x) => figure.view.fromS + (figure.view.toS - figure.view.fromS) * (x - GUTTER) / (node.clientWidth - 6 - GUTTER);
-
-  function nearest(x) {
-    const span = node.clientWidth - 6 - GUTTER, perS = span / (figure.view.toS - figure.view.fromS);
-    let best = null, far = NEAR;
-    for (const event of figure.events) {
-      const apart = Math.abs(GUTTER + (event.time_s - figure.own.zeroS - figure.view.fromS) * perS - x);
-      if (apart < far) { far = apart; best = event; }
-    }
-    return best;
-  }
-
-  function zoom(factor, aboutS) {
-    if (factor === 0) { const all = whole(); show(all.fromS, all.toS); return; }
-    const {fromS, toS} = figure.view, about = aboutS === undefined ? (fromS + toS) / 2 : aboutS;
-    show(about - (about - fromS) * factor, about + (toS - about) * factor);
-  }
-
-  function pan(share) {
-    const by = share * (figure.view.toS - figure.view.fromS);
-    show(figure.view.fromS + by, figure.view.toS + by);
-  }
-
-  link.actions.zoom = (button) => zoom(Number(button.dataset.text));
-  link.actions.pan = (button) => pan(Number(button.dataset.text));
-  link.actions.axis = (button) => {
-    const axis = button.dataset.text;
-    if (figure.axes.has(axis)) figure.axes.delete(axis); else figure.axes.add(axis);
-    button.setAttribute("aria-pressed", String(figure.axes.has(axis)));
-    redraw();
-  };
-
-  function listen(canvas) {
-    canvas.addEventListener("pointerdown", (event) => {
-      fingers.set(event.pointerId, event.offsetX);
-      if (fingers.size > 1) { drag = null; return; }
-      const mark = nearest(event.offsetX);
-      if (mark && figure.pick) figure.pick(mark);
-      const editing = mark && !document.body.classList.contains("only-reads");
-      drag = {x: event.offsetX, mark: editing ? mark : null, fromS: mark && mark.time_s, view: {...figure.view}, moved: false};
-      canvas.setPointerCapture(event.pointerId);
-    });
-    canvas.addEventListener("pointermove", (event) => {
-      if (fingers.size === 2 && fingers.has(event.pointerId)) {
-        const [a, b] = [...fingers.values()], before = Math.abs(a - b), middle = timeAt((a + b) / 2);
-        fingers.set(event.pointerId, event.offsetX);
-        const [c, d] = [...fingers.values()];
-        if (before > 10 && Math.abs(c - d) > 10) zoom(before / Math.abs(c - d), middle);
-        return;
-      }
-      if (!drag) { canvas.style.cursor = nearest(event.offsetX) ? "ew-resize" : "grab"; return; }
-      const byS = (event.offsetX - drag.x) * (drag.view.toS - drag.view.fromS) / (canvas.clientWidth - 6 - GUTTER);
-      if (Math.abs(event.offsetX - drag.x) < 2 && !drag.moved) return;
-      drag.moved = true;
-      if (drag.mark) { if (figure.dragged) figure.dragged(drag.mark, drag.fromS + byS, false); }
-      else show(drag.view.fromS - byS, drag.view.toS - byS);
-    });
-    const end = (event) => {
-      fingers.delete(event.pointerId);
-      if (drag && drag.mark && drag.moved && figure.dragged) figure.dragged(drag.mark, drag.mark.time_s, true, drag.fromS);
-      drag = null;
-    };
-    canvas.addEventListener("pointerup", end);
-    canvas.addEventListener("pointercancel", end);
-    canvas.addEventListener("wheel", (event) => {
-      if (!event.ctrlKey) return;
-      event.preventDefault();
-      zoom(Math.exp(0.0025 * event.deltaY), timeAt(event.offsetX));
-    }, {passive: false});
-    canvas.addEventListener("dblclick", () => zoom(0));
-    canvas.addEventListener("keydown", (event) => {
-      const keys = {"+": () => zoom(0.5), "=": () => zoom(0.5), "-": () => zoom(2), Home: () => zoom(0), ArrowLeft: () => pan(-0.1), ArrowRight: () => pan(0.1)};
-      if (!keys[event.key]) return;
-      event.preventDefault();
-      keys[event.key]();
-    });
-  }
-
   link.painters.push(() => {
     const canvas = document.getElementById("attempt-figure");
     if (!canvas) { node = null; asked = ""; figure.view = null; figure.own = null; return; }
-    if (canvas !== node) { node = canvas; asked = ""; listen(canvas); }
+    if (canvas !== node) {
+      if (!figure.listen) return;
+      node = canvas;
+      asked = "";
+      figure.listen(canvas);
+    }
     const key = `${canvas.dataset.align} ${canvas.dataset.drawn} ${canvas.dataset.other}`;
     if (key !== asked) { asked = key; load(canvas); return; }
     const looks = `${canvas.clientWidth} ${document.documentElement.dataset.theme} ${matchMedia("(prefers-color-scheme: dark)").matches}`;

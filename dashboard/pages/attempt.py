@@ -11,7 +11,7 @@ from dashboard.cards import button
 from dashboard.review import frame, words
 from dashboard.review.attempt_tables import metrics_table, moved_table, steps_table
 from dashboard.review.attempt_view import AttemptView, attempt_view
-from dashboard.review.comparing import ALIGNED
+from dashboard.review.comparing import ALIGNED, LAID
 from dashboard.review.parts import card, does, leads, number, title
 from dashboard.review.query import link
 from dashboard.review.query import number as id_of
@@ -102,10 +102,16 @@ def _choices(view: AttemptView) -> html.Div:
     beside, own = view.beside, view.attempt.attempt_id
     session_id = view.session.session_id
 
-    def address(other: int | None, align: str = beside.align, listed: int | None = None) -> str:
+    def address(
+        other: int | None,
+        align: str = beside.align,
+        lay: str = beside.lay,
+        listed: int | None = None,
+    ) -> str:
         told = {
             "with": other,
             "align": align if align != "take_off" and other else None,
+            "lay": lay if lay != "over" and other else None,
             "from": listed,
         }
         return link(f"/attempt/{own}", told)
@@ -142,6 +148,12 @@ def _choices(view: AttemptView) -> html.Div:
         parts += [
             html.Label("Laid together at", htmlFor="attempt-align"),
             leads("attempt-align", aligned, shown),
+            html.Label("Drawn", htmlFor="attempt-lay"),
+            leads(
+                "attempt-lay",
+                {address(other, lay=lay): text for lay, text in LAID.items()},
+                shown,
+            ),
         ]
     return html.Div(parts, className="row choices")
 
@@ -163,13 +175,14 @@ def _figure(view: AttemptView) -> html.Section:
         "data-other": json.dumps(view.other_drawn),
         "data-other-words": view.beside.other_words,
         "data-align": view.beside.align,
+        "data-lay": view.beside.lay,
     }
-    note = (
-        "Drag to move along, pinch or hold Ctrl and scroll to come closer. Dashed lines and the "
-        "lower pair of lanes belong to the other attempt."
-        if view.beside.other is not None
-        else "Drag to move along, pinch or hold Ctrl and scroll to come closer."
-    )
+    note = "Drag to move along, pinch or hold Ctrl and scroll to come closer."
+    over = "Dashed lines and the lower pair of lanes belong to the other attempt."
+    if view.beside.other is not None and view.beside.lay == "side":
+        note += f" The other attempt is on the right; where there is no room, over this one. {over}"
+    elif view.beside.other is not None:
+        note += f" {over}"
     return card(
         "Signals",
         html.Div(

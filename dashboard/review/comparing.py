@@ -13,6 +13,9 @@ from imujump.sessions.store import SessionStore
 ALIGNED = {"take_off": "take-off", "plant": "plant"}
 """Where two attempts can be laid over each other."""
 
+LAID = {"over": "over each other", "side": "side by side"}
+"""How two attempts are drawn."""
+
 BEST_SHOWN = 50
 """Of so many newest sessions the best attempt is offered (own choice: half a year; attempts of the
 others are there once their session is picked)."""
@@ -29,6 +32,7 @@ class Comparing:
     other: StoredAttempt | None
     other_words: str
     align: str
+    lay: str
     picked: int
     picked_words: str
     attempts: tuple[tuple[int, str], ...]
@@ -58,7 +62,7 @@ def comparing(
         All of that session.
     told : dict of str to str
         The address's query: ``with`` is another attempt, ``align`` where both are laid together,
-        ``from`` the session whose attempts are listed.
+        ``lay`` how both are drawn, ``from`` the session whose attempts are listed.
 
     Raises
     ------
@@ -82,6 +86,7 @@ def comparing(
         other,
         "" if other is None else _other_words(store, other, in_session),
         align if align in ALIGNED else "take_off",
+        "side" if told.get("lay") == "side" else "over",
         picked,
         days[picked],
         tuple(

@@ -190,6 +190,31 @@ def test_an_attempt_of_another_session_is_picked(
     tab.faults[:] = [fault for fault in tab.faults if "404" not in fault]
 
 
+def test_two_attempts_stand_side_by_side_where_there_is_room(tab: Tab, lan: Server) -> None:
+    tab.page.goto(f"{lan.url}/attempt/1?with=2")
+    tab.page.wait_for_selector("#attempt-lay")
+    tab.page.select_option("#attempt-lay", label="side by side")
+    tab.page.wait_for_url("**/attempt/1?with=2&lay=side")
+    tab.page.wait_for_selector("#attempt-figure[data-lay=side][data-ready=true]")
+    plots = "imujump.figure.plots(document.querySelector('#attempt-figure').clientWidth)"
+    found = tab.page.evaluate(f"{plots}.map(p => [p.of.map(a => a.drawn.attempt), p.left])")
+    assert [of for of, _ in found] == [[1], [2]]
+    # An event is taken hold of in the attempt's own half alone.
+    box = tab.page.locator("#attempt-figure").bounding_box()
+    for half, picked in ((1, False), (0, True)):
+        at = tab.page.evaluate(
+            f"""() => {{
+            const {{left, right}} = {plots}[{half}], {{fromS, toS}} = imujump.figure.view;
+            return left + (right - left) * -fromS / (toS - fromS);
+            }}"""
+        )
+        tab.page.mouse.click(box["x"] + at, box["y"] + 40)
+        assert tab.page.evaluate("Boolean(imujump.figure.picked)") is picked
+    tab.page.set_viewport_size({"width": 390, "height": 844})
+    tab.wait(f"() => {plots}.length === 1")
+    tab.page.set_viewport_size({"width": 1440, "height": 900})
+
+
 def test_no_peak_is_thinned_away(tab: Tab) -> None:
     """Lowest and highest of each column, against the plain definition."""
     found = tab.page.evaluate(
