@@ -81,5 +81,7 @@ def _told(change: HandChange) -> str:
     assert event is not None
     what = f"{event.side} {EVENTS[event.kind]}"
     if change.after is None:
-        return f"the {what} taken away by hand at {event.time_s:.3f} s does not fit this analysis"
-    return f"the {what} set by hand at {event.time_s:.3f} s does not fit this analysis"
+        what += " taken away"
+    else:
+        what += " set"
+    return f"the {what} by hand at {event.time_s:.3f} s of the recording does not fit this analysis"

@@ -82,6 +82,43 @@ def test_an_analysis_comes_back_with_every_figure(store):
     assert store.session(session.session_id).mounting == "tape"
 
 
+def test_a_task_is_corrected_and_what_was_said_first_stays(store):
+    session = a_session(store)
+    kept = keep(store, session)
+    first, second, _ = kept.attempt_ids
+    before = store.attempts(session.session_id)
+    store.set_task(first, Task.STANDING)
+    store.set_task(first, Task.TWO_FOOT)
+    corrected = store.attempt(first)
+    assert (corrected.task, corrected.first_task) == (Task.TWO_FOOT, Task.ONE_FOOT)
+    # Whoever says again what was said first has corrected nothing.
+    assert store.set_task(first, Task.ONE_FOOT) == before[0]
+    store.set_recording_task(kept.recording.recording_id, Task.STANDING)
+    assert {a.task for a in store.attempts(session.session_id)} == {Task.STANDING}
+    assert store.withdraw_task(second) == before[1]
+    store.withdraw_recording_task(kept.recording.recording_id)
+    assert store.attempts(session.session_id) == before
+
+
+def test_the_best_attempt_of_each_session_counts_and_is_of_the_task(store):
+    session = a_session(store)
+    higher = with_metric(three_jumps(), 1, "height_flight_m", 0.5, 0.01)
+    low, standing, marked, best = (
+        keep(store, session, name, analysis).attempt_ids[0]
+        for name, analysis in zip("abcd", (three_jumps(), *[higher] * 3), strict=True)
+    )
+    store.set_task(standing, Task.STANDING)
+    store.mark_invalid(marked, "slipped")
+    empty = a_session(store)
+    ids = [session.session_id, empty.session_id]
+    found = store.best_attempts(ids, "height_flight_m", Task.ONE_FOOT)
+    assert found == {session.session_id: (best, 0.5)}
+    store.mark_invalid(best, "slipped")
+    found = store.best_attempts(ids, "height_flight_m", Task.ONE_FOOT)
+    assert found == {session.session_id: (low, 0.3877)}
+    assert store.sessions_of(session.athlete_id) == [empty, session]
+
+
 def test_lists_of_sessions_tell_their_counts(store):
     first, second = a_session(store), a_session(store)
     other = a_session(store, "Bea")
