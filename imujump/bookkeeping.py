@@ -13,7 +13,7 @@ from imujump.hand_marks import CarriedOver, carried_over
 from imujump.model import Analysis, SampleSource
 from imujump.pipeline.engine import analyse
 from imujump.pipeline_version import is_newer, pipeline_version
-from imujump.recording.content_hash import content_hash
+from imujump.recording.content_hash import content_hash, holds_content
 from imujump.recording.files import open_recording
 from imujump.recording.text_table import read_text
 from imujump.sessions.court_log import CourtLog, read_court_log
@@ -145,9 +145,17 @@ def _belongs(
                 "add --move if it is another athlete's",
             )
         known = store.move_recording(known.recording_id, athlete_id)
-    if not path_of(known.path).exists():
+    if not _lies_at(path_of(known.path), known.sha256):
         known = store.set_path(known.recording_id, path)
     return known
+
+
+def _lies_at(path: Path, sha256: str) -> bool:
+    """Tell whether a recording is still where it was; another file may have taken its place."""
+    try:
+        return holds_content(path, sha256)
+    except OSError:
+        return False
 
 
 def log_beside(path: Path) -> Path | None:

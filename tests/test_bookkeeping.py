@@ -130,7 +130,11 @@ def test_events_set_by_hand_are_carried_over_to_newer_figures(store, ada, record
     own = [e for e in before.events if abs(e.time_s - before.toe_off_s) > 1e-6]
     toe_off = shifted(next(e for e in before.events if e not in own), -0.01)
     by_hand = measure_by_hand(store, attempt_id, [*own, toe_off])
-    kept = add_recording(store, recording, ada)
+    # The file was moved, and another one lies in its place.
+    moved = recording.rename(recording.with_name("moved.imujump"))
+    recording.write_bytes(b"something else")
+    kept = add_recording(store, moved, ada)
+    assert kept.recording.path == str(moved)
     assert (kept.carried, kept.refused) == ((attempt_id,), {})
     after = store.attempt(attempt_id)
     assert after.hand_events
