@@ -206,9 +206,12 @@ class TableSource:
         else:
             tick_s = timeline.tick_s
             found_hz = 1.0 / timeline.period_s
-            if not timeline.regular or stated_hz != self._layout.rate_hz:
+            if not timeline.regular or stated_hz is None or stated_hz != self._layout.rate_hz:
                 # Sensors may take turns in the rows, so each one's own rows tell its rate.
-                found_hz = rate_from_presence(self._presence_s(sensor, timeline)) or found_hz
+                own_hz = rate_from_presence(self._presence_s(sensor, timeline)) or found_hz
+                # Rows on an even grid tell it more exactly, if they are the sensor's.
+                if not timeline.regular or abs(own_hz / found_hz - 1.0) > RATE_TOLERANCE:
+                    found_hz = own_hz
             if stated_hz is None or abs(found_hz / stated_hz - 1.0) > RATE_TOLERANCE:
                 rate_hz = found_hz
             else:

@@ -13,6 +13,7 @@ from bidsschematools import validator
 
 from imujump.errors import RecordingError
 from imujump.model import Mark, Placement, RecordingInfo, SensorInfo
+from imujump.recording.column_map import own_column
 from imujump.recording.export_motion_bids import export_motion_bids
 from imujump.recording.export_tables import export_csv, export_parquet
 from imujump.recording.files import find_recordings, open_recording
@@ -85,6 +86,22 @@ def test_samples_come_back_bit_for_bit(tmp_path, kind, rate_hz):
         assert [mark.time_s for mark in again.info.marks] == [0.5, 1.25]
         note = "more lean next" if kind == "bids" else "more lean\tnext"
         assert [mark.text for mark in again.info.marks] == ["first try", note]
+
+
+def test_sensors_that_take_turns_on_an_even_grid_keep_their_own_rate(tmp_path):
+    rows = 400
+    # Every 5 ms one sensor, 4 ms and 4.5 ms later the others: all rows lie on a grid of 0.5 ms.
+    times_s = np.sort(
+        np.concatenate([0.005 * np.arange(rows) + late for late in (0, 0.004, 0.0045)])
+    )
+    lines = ["time_s," + ",".join(own_column(place, "gyro", "x") for place in Placement)]
+    for number, time_s in enumerate(times_s):
+        cells = ["" if number % 3 != k else "0.5" for k in range(3)]
+        lines.append(",".join([f"{time_s:.6f}", *cells]))
+    path = tmp_path / "turns.csv"
+    path.write_text("\n".join(lines) + "\n")
+    source = open_recording(path)
+    assert [sensor.rate_hz for sensor in source.info.sensors] == pytest.approx([200.0] * 3)
 
 
 def test_recording_keeps_batches_arrivals_and_ticks(tmp_path):
