@@ -11,6 +11,7 @@ from imujump.pipeline.body import Body, Window
 from imujump.pipeline.contacts import Contact
 from imujump.pipeline.dark_spells import blind_s, hidden
 from imujump.pipeline.flights import Flight
+from imujump.pipeline.touchdown import SECOND_FOOT_S
 
 PELVIS_TIMED_S = 0.02
 """Standard deviation of toe-off and landing as the pelvis tells them (own choice)."""
@@ -94,7 +95,7 @@ def build_jump(window: Window, body: Body, flight: Flight, contacts: tuple[Conta
     style = None
     plant: tuple[Contact, ...] = ()
     if both and leaving and unseen is None:
-        plant = _plant(leaving)
+        plant = _plant(leaving, h)
         style = TakeOffStyle.TWO_FOOT if len(plant) == 2 else TakeOffStyle.ONE_FOOT
     elif not both and at_flight:
         plant = (leaving[0],)
@@ -179,7 +180,7 @@ def _landings(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> t
     return tuple(sorted(near, key=lambda c: c.strike or 0.0))
 
 
-def _plant(leaving: list[Contact]) -> tuple[Contact, ...]:
+def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
     """Contacts pushed off from.
 
     Both feet if they shared the floor for longer than one then stayed alone (own choice: in
@@ -194,7 +195,10 @@ def _plant(leaving: list[Contact]) -> tuple[Contact, ...]:
     start_last = last.strike if last.strike is not None else -np.inf
     start_other = other.strike if other.strike is not None else -np.inf
     shared = min(last.toe_off, other.toe_off) - max(start_last, start_other)
-    if last.toe_off - other.toe_off >= shared:
+    alone = last.toe_off - other.toe_off
+    if abs(start_last - start_other) * step_s > SECOND_FOOT_S:
+        alone *= 2.0
+    if alone >= shared:
         return (last,)
     return tuple(sorted((last, other), key=lambda c: -np.inf if c.strike is None else c.strike))
 

@@ -10,7 +10,7 @@ from imujump.model import Side
 from imujump.pipeline.body import Body
 from imujump.pipeline.leaving import toe_off
 from imujump.pipeline.ringing import ringing_mps2, ringing_sigma_s
-from imujump.pipeline.support import slow_ratio, stance_spells, vertical_load
+from imujump.pipeline.support import mid_hip_load, slow_ratio, stance_spells
 from imujump.pipeline.touchdown import SECOND_FOOT_S, touchdown
 
 
@@ -42,17 +42,18 @@ def find_contacts(body: Body) -> tuple[Contact, ...]:
     tuple of Contact
         Empty without a shank sensor.
     """
-    load = vertical_load(body)
+    load = mid_hip_load(body)
     spells = stance_spells(body, near_floor=True)
     contacts: list[Contact] = []
     landings: list[tuple[Contact, float]] = []
     for side, own in spells.items():
         ratio = slow_ratio(body, side)
         others = [s for other, each in spells.items() if other is not side for s in each]
-        for spell in own:
-            strike, strike_sigma_s, moved = touchdown(body, side, ratio, load, spell, others)
-            left, left_sigma_s = toe_off(body, side, ratio, load, spell, others, strike)
-            contacts.append(Contact(side, strike, strike_sigma_s, left, left_sigma_s))
+        for before, spell in zip((None, *own), own, strict=False):
+            left = None if before is None else before.last
+            strike, strike_sigma_s, moved = touchdown(body, side, ratio, load, spell, others, left)
+            off, off_sigma_s = toe_off(body, side, ratio, load, spell, others, strike)
+            contacts.append(Contact(side, strike, strike_sigma_s, off, off_sigma_s))
             if moved < 0.0:
                 landings.append((contacts[-1], moved))
     for first, moved in landings:

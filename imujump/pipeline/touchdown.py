@@ -85,6 +85,7 @@ def touchdown(
     load: FloatArray | None,
     spell: Spell,
     others: list[Spell],
+    left: int | None,
 ) -> tuple[float | None, float, float]:
     """Place of a contact's foot strike, its standard deviation, s, and the load's part in it.
 
@@ -105,11 +106,16 @@ def touchdown(
         The coarse contact.
     others : list of Spell
         Coarse contacts of the other foot.
+    left : int or None
+        Last sample of this foot's contact before, if there was one.
     """
     loading = None if load is None else _loading(load, spell, others, body.step_s)
     just = spell.first - SECOND_FOOT_S / body.step_s
     second = any(just < o.first < spell.first <= o.last for o in others)
     strike, sigma_s = _strike(body, side, ratio, spell, by_push=loading is None and not second)
+    if strike is not None and left is not None and strike <= left:
+        # Too small a hop for the ankle to tell: somewhere in between.
+        strike, sigma_s = float(spell.first), (spell.first - left) * body.step_s / np.sqrt(12.0)
     if strike is None or loading is None:
         return strike, sigma_s, 0.0
     place, sigma_s = _weighed((strike, sigma_s), loading)
