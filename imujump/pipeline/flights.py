@@ -42,7 +42,7 @@ FELLOWS, ALIKE = 2, 0.67
 bounces, skips or strides (own choice: run-up steps stay below half of the jump, and a jump has one
 rebound as high at the most)."""
 
-REBOUND_HEIGHT = 0.5
+REBOUND_HEIGHT = 0.7
 """A flight that lands into the highest one is the jump, and the highest its rebound, if it
 reaches this part of its height; a gather step before a jump stays lower (own choice)."""
 

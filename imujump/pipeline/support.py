@@ -164,7 +164,7 @@ def stance_spells(body: Body, near_floor: bool) -> Mapping[Side, list[Spell]]:
     for foot, side in enumerate(Side):
         if side in ratios:
             down = np.array([state[foot] for state in STATES])[course]
-            runs = _runs(np.repeat(down, stride)[:count], ratios[side])
+            runs = spells_where(np.repeat(down, stride)[:count], ratios[side])
             shortest = SHORTEST_CONTACT_S / body.step_s
             found[side] = [s for s in runs if s.last - s.first >= shortest]
     return found
@@ -227,7 +227,8 @@ def _most_likely(says: FloatArray, step_s: float) -> FloatArray:
     return np.array(course[::-1])
 
 
-def _runs(down: BoolArray, ratio: FloatArray) -> list[Spell]:
+def spells_where(down: BoolArray, ratio: FloatArray) -> list[Spell]:
+    """Runs of samples (n,) in which a foot is down, each with its slowest sample."""
     edge = np.diff(np.concatenate(((0,), down.astype(np.int8), (0,))))
     return [
         Spell(first, end - 1, first + int(np.argmin(ratio[first:end])))

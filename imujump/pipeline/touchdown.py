@@ -19,6 +19,13 @@ ROLLING = 1.6
 """The ankle of a foot that rolls all through its contact arrives when it is this much faster than
 it stays (own choice)."""
 
+RESTLESS_S = 0.05
+"""A foot that is slow for this long before it is calm bounces or slides on the floor: it came down
+when it was slow (own choice; the ankle of a foot that stays is calm within 30 ms)."""
+
+THROWN_UP_MPS = 0.3
+"""A foot that rises so fast after it slowed had touched the floor (own choice)."""
+
 SHARP_SIGMA_S, FALL_SHARE, LONGEST_FALL_S = 4e-3, 0.15, 0.03
 """Standard deviation of a strike read from a sharp witness, and from a gradual stop as part of the
 stop's length (own choice)."""
@@ -114,12 +121,27 @@ def touchdown(
     second = any(just < o.first < spell.first <= o.last for o in others)
     strike, sigma_s = _strike(body, side, ratio, spell, by_push=loading is None and not second)
     if strike is not None and left is not None and strike <= left:
-        # Too small a hop for the ankle to tell: somewhere in between.
-        strike, sigma_s = float(spell.first), (spell.first - left) * body.step_s / np.sqrt(12.0)
+        strike, sigma_s = _after(left, body.joint_velocity(side.shank)[:, 2], spell, body.step_s)
     if strike is None or loading is None:
         return strike, sigma_s, 0.0
     place, sigma_s = _weighed((strike, sigma_s), loading)
     return place, sigma_s, place - strike
+
+
+def _after(left: int, rise_mps: FloatArray, spell: Spell, step_s: float) -> tuple[float, float]:
+    """Strike of a foot whose speed does not tell it from its contact before, and its sigma, s.
+
+    By the arrest of its fall, if it falls; else somewhere in between.
+    """
+    first = max(left, spell.first - round(0.09 / step_s))
+    fastest = first + int(np.argmin(rise_mps[first : spell.last + 1]))
+    fall_mps = float(rise_mps[fastest])
+    if fall_mps > -ARREST_MPS:
+        return float(spell.first), (spell.first - left) * step_s / np.sqrt(12.0)
+    begin = crossing(rise_mps, fastest, 0.75 * fall_mps, 1)
+    end = crossing(rise_mps, fastest, 0.25 * fall_mps, 1)
+    sigma_s = np.hypot(SHARP_SIGMA_S, 0.5 * (end - begin) * step_s)
+    return max(begin - ARREST_LEAD_S / step_s, float(left)), float(sigma_s)
 
 
 def _weighed(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
@@ -144,6 +166,9 @@ def _strike(
     level = max(1.0, ROLLING * float(np.median(part)))
     calm = part < CORE_RATIO * level
     arrived = spell.first + int(np.argmax(calm)) if calm.any() else spell.rest
+    slowed = spell.first + int(np.argmax(part < level))
+    if part.min() < level and (arrived - slowed) * h > RESTLESS_S:
+        arrived = slowed
     slow = crossing(ratio, arrived, level, -1)
     half = crossing(ratio, arrived, 0.5 * level, -1)
     if ratio[arrived] > 0.5 * level:
@@ -155,6 +180,9 @@ def _strike(
     sigma_s = float(np.hypot(SHARP_SIGMA_S, min(FALL_SHARE * fall_s, LONGEST_FALL_S)))
     rise_mps = body.joint_velocity(side.shank)[:, 2]
     stopped = _floor_stop(rise_mps, ratio, spell, h)
+    if stopped is not None and (stopped[0] - strike) * h > RESTLESS_S:
+        if rise_mps[int(strike) : int(stopped[0]) + 1].max() > THROWN_UP_MPS:
+            stopped = None  # the second fall of a foot that the floor threw up
     if stopped is not None:
         strike, sigma_s = _drawn_to(strike, sigma_s, *stopped, h)
     pushed = _push_onset(rise_mps, strike, h) if by_push else None
