@@ -183,8 +183,8 @@ def _landings(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> t
 def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
     """Contacts pushed off from.
 
-    Both feet if they shared the floor for longer than one then stayed alone (own choice: in
-    recorded jumps the two kinds lie well apart).
+    Both feet if they shared the floor for longer than one then stayed alone, or for twice as long
+    where the second came down late enough to be a step of its own (own choice).
     """
     last = leaving[0]
     if len(leaving) < 2:

@@ -138,8 +138,7 @@ def _after(left: int, rise_mps: FloatArray, spell: Spell, step_s: float) -> tupl
     fall_mps = float(rise_mps[fastest])
     if fall_mps > -ARREST_MPS:
         return float(spell.first), (spell.first - left) * step_s / np.sqrt(12.0)
-    begin = crossing(rise_mps, fastest, 0.75 * fall_mps, 1)
-    end = crossing(rise_mps, fastest, 0.25 * fall_mps, 1)
+    begin, end = _arrest(rise_mps, fastest)
     sigma_s = np.hypot(SHARP_SIGMA_S, 0.5 * (end - begin) * step_s)
     return max(begin - ARREST_LEAD_S / step_s, float(left)), float(sigma_s)
 
@@ -180,9 +179,8 @@ def _strike(
     sigma_s = float(np.hypot(SHARP_SIGMA_S, min(FALL_SHARE * fall_s, LONGEST_FALL_S)))
     rise_mps = body.joint_velocity(side.shank)[:, 2]
     stopped = _floor_stop(rise_mps, ratio, spell, h)
-    if stopped is not None and (stopped[0] - strike) * h > RESTLESS_S:
-        if rise_mps[int(strike) : int(stopped[0]) + 1].max() > THROWN_UP_MPS:
-            stopped = None  # the second fall of a foot that the floor threw up
+    if stopped is not None and _thrown_up(rise_mps, strike, stopped[0], h):
+        stopped = None
     if stopped is not None:
         strike, sigma_s = _drawn_to(strike, sigma_s, *stopped, h)
     pushed = _push_onset(rise_mps, strike, h) if by_push else None
@@ -241,10 +239,25 @@ def _floor_stop(
     fall_mps = float(rise_mps[fastest])
     if fall_mps > -ARREST_MPS:
         return None
-    begin = crossing(rise_mps, fastest, 0.75 * fall_mps, 1)
-    end = crossing(rise_mps, fastest, 0.25 * fall_mps, 1)
+    begin, end = _arrest(rise_mps, fastest)
     early_s = ARREST_S - (end - begin) * step_s
     return begin - ARREST_LEAD_S / step_s, float(expit(early_s / ARREST_WIDTH_S))
+
+
+def _arrest(rise_mps: FloatArray, fastest: int) -> tuple[float, float]:
+    """Where a quarter and where three quarters of the fastest fall are gone."""
+    fall_mps = float(rise_mps[fastest])
+    return (
+        crossing(rise_mps, fastest, 0.75 * fall_mps, 1),
+        crossing(rise_mps, fastest, 0.25 * fall_mps, 1),
+    )
+
+
+def _thrown_up(rise_mps: FloatArray, slow: float, stop: float, step_s: float) -> bool:
+    """Whether a foot that stops well after it slowed was thrown up by the floor in between."""
+    if (stop - slow) * step_s <= RESTLESS_S:
+        return False
+    return bool(rise_mps[int(slow) : int(stop) + 1].max() > THROWN_UP_MPS)
 
 
 def _push_onset(rise_mps: FloatArray, slow: float, step_s: float) -> tuple[float, float] | None:
