@@ -7,13 +7,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imujump.model import Placement, TakeOffStyle
+from imujump.model import FloatArray, Placement, TakeOffStyle
 from imujump.pipeline.attempts import build_jump
 from imujump.pipeline.body import Body, SensorWindow, Window
+from imujump.pipeline.contacts import find_contacts
 from imujump.pipeline.flights import Flight
+from imujump.pipeline.landing_touch import with_landing_touches
 from imujump.pipeline.level_crossing import crossing
+from imujump.pipeline.support import stance_spells
 
 from .drawn import RUN_UP, STEP_S, L, R, body, contact, thrown
+
+LEVER_M = 0.1 * np.array((0.0, 0.0, 1.0))
+"""Shank sensor above its ankle, as :func:`.drawn.body` has it."""
 
 
 class TestCrossing:
@@ -82,3 +88,60 @@ class TestJumps:
         assert [c.side for c in jump.plant] == [R, L]
         assert jump.plant_strike == plant.strike
         assert jump.toe_off * STEP_S == pytest.approx(2.15)
+
+    @pytest.mark.parametrize(
+        ("first_left_s", "style"),
+        [(2.08, TakeOffStyle.ONE_FOOT), (2.135, TakeOffStyle.TWO_FOOT)],
+    )
+    def test_a_second_foot_a_step_later(self, first_left_s: float, style: TakeOffStyle) -> None:
+        """Feet 0.25 s apart plant together only if one stays alone for half as long at most."""
+        still = thrown([], 0.0, 6.0)
+        whole = body(pelvis=still, left_shank=still, right_shank=still)
+        plant = (contact(R, 1.72, first_left_s), contact(L, 1.97, 2.15))
+        contacts = (*RUN_UP[:3], *plant, contact(R, 2.7, None))
+        assert build_jump(window(whole), whole, self.FLIGHT, contacts).style is style
+
+
+class TestThrownUp:
+    """A foot that lands at 2 m/s, stays near the floor for 0.1 s and is up again."""
+
+    LANDING_S = 2.58
+
+    def jumper(self, left_m: FloatArray) -> Body:
+        """The pelvis is thrown up for 0.6 s, the right foot too and stays where it lands."""
+        pelvis = thrown([2.0], 0.3 * 9.80665, 5.0)
+        right_m = self.foot([2.0, 2.001, self.LANDING_S, 2.62], [0.0, 2.94, -2.75, 0.0], 0.0)
+        return body(pelvis=pelvis, left_shank=left_m + LEVER_M, right_shank=right_m + LEVER_M)
+
+    def foot(self, told_s: list[float], rise_mps: list[float], ahead_mps: float) -> FloatArray:
+        """Path (n, 3) of an ankle by its vertical speed; from landing for 0.7 s it swings ahead."""
+        time = np.arange(1000) * STEP_S
+        path = np.zeros((1000, 3))
+        path[:, 2] = np.cumsum(np.interp(time, told_s, rise_mps)) * STEP_S
+        swing_s, speed_mps = [self.LANDING_S, 2.59, 3.3, 3.31], [0.0, ahead_mps, ahead_mps, 0.0]
+        path[:, 0] = np.cumsum(np.interp(time, swing_s, speed_mps)) * STEP_S
+        return path
+
+    def bounce(self) -> FloatArray:
+        """Stopped within 0.04 s, flung up by 5 cm, and down again later."""
+        return self.foot(
+            [2.0, 2.001, self.LANDING_S, 2.62, 2.63, 2.69, 3.3, 3.31, 3.4],
+            [0.0, 2.94, -2.75, 0.0, 1.5, 0.0, 0.0, -0.5, 0.0],
+            1.5,
+        )
+
+    def test_it_has_touched(self) -> None:
+        whole = self.jumper(self.bounce())
+        coarse = stance_spells(whole, near_floor=True)
+        spells = with_landing_touches(whole, coarse)
+        (touch,) = [s for s in spells[L] if s not in coarse[L]]
+        assert touch.first * STEP_S == pytest.approx(self.LANDING_S + 0.03, abs=0.03)
+        strikes = [c.strike for c in find_contacts(whole) if c.side is L and c.strike is not None]
+        assert min(strikes) * STEP_S == pytest.approx(self.LANDING_S + 0.01, abs=0.02)
+
+    def test_a_foot_that_turns_in_the_air_has_not(self) -> None:
+        path = self.bounce()
+        path[round(2.2 / STEP_S) : round(3.3 / STEP_S), 2] += 0.1
+        whole = self.jumper(path)
+        coarse = stance_spells(whole, near_floor=True)
+        assert with_landing_touches(whole, coarse) == coarse

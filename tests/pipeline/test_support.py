@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise, product
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
-from imujump.model import Side
+from imujump.model import Placement, Side
 from imujump.pipeline.support import (
     CHANGE_RATE_HZ,
     LEG_SHARE,
     STATES,
     _most_likely,
     body_speed,
+    mid_hip_load,
     stance_spells,
     vertical_load,
 )
 
-from .drawn import GRAVITY, STEP_S, body, thrown
+from .drawn import GRAVITY, STEP_S, body, path, thrown
 
 
 class TestLoad:
@@ -34,6 +37,29 @@ class TestLoad:
         load = vertical_load(body(pelvis=still, left_shank=flying, right_shank=still))
         assert load is not None
         np.testing.assert_allclose(load[420:500], GRAVITY * (1.0 - LEG_SHARE), atol=1e-6)
+
+    def test_a_nod_in_flight_carries_nothing(self) -> None:
+        """A rigid body that falls and turns about mid hip: the sensor behind it feels a force,
+        by the kinematics of rigid bodies; the floor pushes nothing."""
+        n, reach_m = 400, 0.12
+        time = np.arange(n) * STEP_S
+        nod = 0.4 * np.sin(2.0 * np.pi * 1.5 * time)
+        hip = np.zeros((n, 3))
+        hip[:, 2] = 1.0 - 0.5 * GRAVITY * time**2
+        rot = Rotation.from_rotvec(nod[:, None] * np.array((0.0, 1.0, 0.0))).as_matrix()
+        sensor = hip + rot @ np.array((-reach_m, 0.0, 0.0))
+        seen = path(sensor)
+        gyro = np.zeros((n, 3))
+        gyro[:, 1] = np.gradient(nod, STEP_S)
+        pelvis = replace(seen, rot=rot, gyro_radps=gyro)
+        lever = {Placement.PELVIS: np.array((reach_m, 0.0, 0.0))}
+        whole = replace(body(pelvis=sensor), paths={Placement.PELVIS: pelvis}, levers=lever)
+        at_sensor, at_hip = vertical_load(whole), mid_hip_load(whole)
+        assert at_sensor is not None
+        assert at_hip is not None
+        inner = slice(5, -5)
+        assert np.abs(at_sensor[inner]).max() > 3.0
+        np.testing.assert_allclose(at_hip[inner], 0.0, atol=0.02)
 
     def test_no_pelvis_no_load(self) -> None:
         assert vertical_load(body(left_shank=thrown([], 0.0, 1.0))) is None
