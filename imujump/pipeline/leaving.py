@@ -13,6 +13,10 @@ BALL_PATH_M = 0.13
 """Way of the ankle around the ball of the foot until the toes leave: about the ankle-to-ball
 distance of an adult foot turned by 45-50 degrees (own estimate)."""
 
+PATH_SPREAD_M, LONGEST_SPREAD_S = 0.03, 0.06
+"""That way differs between feet and steps: 12 ms at 2.5 m/s, as in running, longer where a foot
+leaves slowly, as in the first step out of a stand (own choice)."""
+
 HALF_LOADED_MPS2, UNLOADING_S = 6.0, 15e-3
 """The load falls from 6 to 2 m/s² in 2 to 15 ms; where swinging limbs keep the sum from falling
 further, the longer bounds the toe-off (own choice, seen in simulated runs)."""
@@ -50,8 +54,10 @@ def toe_off(
     leaving = spell.rest + (int(slow[-1]) if len(slow) else 0)
     ankle = body.joint_position(side.shank)
     around = crossing(np.linalg.norm(ankle - ankle[leaving], axis=1), leaving, BALL_PATH_M, 1)
-    spread_s = float(np.hypot(0.012, h / np.sqrt(6.0)))
     place = around
+    speed = np.linalg.norm(body.joint_velocity(side.shank)[min(round(around), n - 1)])
+    path_s = min(PATH_SPREAD_M / max(float(speed), 1e-6), LONGEST_SPREAD_S)
+    spread_s = float(np.hypot(path_s, h / np.sqrt(6.0)))
     on_after = spell.last + DOUBLE_SUPPORT_S / h
     relieved = any(o.first <= spell.last and o.last > on_after for o in others)
     if load is not None and not relieved:
