@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
-from imujump.model import Placement, TakeOffStyle
+from imujump.model import FloatArray, Placement, TakeOffStyle
+from tests.open_data.jumping import jump_force_plate
 
 from .motion import all_ideal_signals
 from .runner import (
@@ -97,6 +100,35 @@ def test_truth_follows_from_forces_and_states(run: Run) -> None:
     lengths = {len(samples) for samples in recording.samples.values()}
     assert len(lengths) == 1
     assert lengths.pop() == pytest.approx(truth["duration_s"] * recording.rate_hz, abs=2)
+
+
+def fading_s(time_s: FloatArray, force_n: FloatArray, weight_n: float, off_s: float) -> float:
+    """From the last fifth of body weight under a foot that leaves at ``off_s`` to 20 N."""
+    last = int(np.searchsorted(time_s, off_s + 0.005))
+    loaded = np.flatnonzero(force_n[:last] > 20.0)[-1]
+    carried = np.flatnonzero(force_n[: loaded + 1] > 0.2 * weight_n)[-1]
+    return float(time_s[loaded] - time_s[carried])
+
+
+@pytest.mark.requires_shared("jump_force_plate")
+@pytest.mark.parametrize("name", ["jump1_450hz", "jump3_600hz"])
+def test_people_leave_a_force_plate_within_some_milliseconds(shared_data: Path, name: str) -> None:
+    """Two countermovement jumps (Duarte, BMC course data): what the runner's ground is held to."""
+    plate = jump_force_plate(shared_data, name)
+    force_n = plate.table["force_n"].to_numpy()
+    time_s = plate.table["time_s"].to_numpy()
+    off_s = plate.jump.take_off_s
+    flying = (time_s > off_s + 0.05) & (time_s < off_s + 0.15)
+    lost_s = fading_s(time_s, force_n - force_n[flying].mean(), plate.body_weight_n, off_s)
+    assert 0.003 <= lost_s <= 0.010
+
+
+@pytest.mark.parametrize("take_off", list(TakeOffStyle))
+def test_its_foot_does_not_drag_along_after_the_push(take_off: TakeOffStyle) -> None:
+    run, _ = find_run(SEED, take_off)
+    weight_n = run.body.mass_kg * STANDARD_GRAVITY_MPS2
+    off_s = max(c.off_s or 0.0 for c in jump_of(run, contacts_of(run)).plant)
+    assert fading_s(run.time_s, run.force_n.sum(axis=1), weight_n, off_s) <= 0.012
 
 
 def test_a_seed_repeats_its_run(run: Run) -> None:
