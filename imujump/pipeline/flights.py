@@ -42,9 +42,9 @@ FELLOWS, ALIKE = 2, 0.67
 bounces, skips or strides (own choice: run-up steps stay below half of the jump, and a jump has one
 rebound as high at the most)."""
 
-REBOUND_HEIGHT = 0.7
+REBOUND_HEIGHT = 0.85
 """A flight that lands into the highest one is the jump, and the highest its rebound, if it
-reaches this part of its height; a gather step before a jump stays lower (own choice)."""
+reaches this part of its height; a gather step or a bound before a jump stays lower (own choice)."""
 
 SAME_ACTION_S = 4.0
 """Of flights closer than this one is the attempt and the others are long running steps, a rebound

@@ -10,7 +10,6 @@ from scipy.signal import butter, sosfiltfilt
 from imujump.model import (
     METRIC_NAMES,
     Estimate,
-    FloatArray,
     Placement,
     Side,
     Step,
@@ -22,11 +21,8 @@ from imujump.pipeline.attempts import Jump
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.estimates import SPEED_FLOOR_MPS, Sheet, travel
 from imujump.pipeline.hidden_metrics import withhold_hidden
+from imujump.pipeline.leaving_speed import leaving_speed, ringing_mps
 from imujump.pipeline.step_metrics import put_step_metrics, run_up_steps
-
-TISSUE_MPS, RINGING_S = 0.03, 0.1
-"""Speed of the pelvis sensor on its soft tissue when the load ends (own choice); how long after
-toe-off its swing is looked at."""
 
 HEIGHT_FLOOR_M = 0.004
 """Own choice: belt and skin under the pelvis sensor, sway of the standing reference."""
@@ -153,7 +149,7 @@ def _speeds(sheet: Sheet) -> None:
         return float(np.sqrt(drift**2 + SPEED_FLOOR_MPS**2 + (slope * timing_s) ** 2))
 
     take_off = float(kin.at(speed, jump.toe_off))
-    swing = _ringing_mps(speed, jump.toe_off, h)
+    swing = ringing_mps(speed, jump.toe_off, h)
     take_off_sigma = float(np.hypot(sigma(jump.toe_off, jump.toe_off_sigma_s), swing))
     sheet.put("take_off_speed_mps", take_off, take_off_sigma, "pelvis dead reckoning")
     plant = jump.plant_strike
@@ -168,16 +164,6 @@ def _speeds(sheet: Sheet) -> None:
         float(np.hypot(plant_sigma, take_off_sigma)),
         "pelvis dead reckoning",
     )
-
-
-def _ringing_mps(speed: FloatArray, toe_off: float, step_s: float) -> float:
-    """How far a speed (n,) strays from a line after toe-off, where a body only falls."""
-    first = int(np.ceil(toe_off))
-    part = speed[first : first + round(RINGING_S / step_s)]
-    if len(part) < 4:
-        return 0.0
-    index = np.arange(len(part))
-    return float(np.std(part - np.polyval(np.polyfit(index, part, 1), index)))
 
 
 def _heights(sheet: Sheet) -> None:
@@ -196,14 +182,13 @@ def _heights(sheet: Sheet) -> None:
     apex = first + int(np.argmax(height[first : last + 1]))
     sheet.put("pelvis_rise_m", float(height[apex]), sigma(apex), method)
     rising = body.paths[Placement.PELVIS].velocity_mps[:, 2]
-    vertical = float(kin.at(rising, jump.toe_off))
+    vertical, tissue = leaving_speed(rising, jump.toe_off, sheet.body.step_s)
     up = np.array((0.0, 0.0, 1.0))
     accel = abs(float(kin.at(body.paths[Placement.PELVIS].accel_mps2, jump.toe_off)[2]))
     vertical_sigma = float(
         np.sqrt(
             kin.velocity_sigma(body, jump.toe_off, up) ** 2
-            + TISSUE_MPS**2
-            + _ringing_mps(rising, jump.toe_off, sheet.body.step_s) ** 2
+            + tissue**2
             + (accel * jump.toe_off_sigma_s) ** 2
         )
     )

@@ -111,7 +111,7 @@ class TestAttempts:
         assert self.pick(flights) == [flights[1]]
 
     def test_a_rebound_higher_than_its_jump_is_not_the_jump(self) -> None:
-        flights = self.flights(0.5 * REBOUND_S, [2.4, 2.8])
+        flights = self.flights(0.5 * REBOUND_S, [2.6, 2.8])
         assert self.pick(flights) == [flights[0]]
 
     def test_actions_apart_are_attempts_each(self) -> None:

@@ -45,6 +45,7 @@ from .runner import (
     recording_of,
     simulate,
 )
+from .runner_body import STEP_S
 
 FIRST_FRESH_SEED, SEEDS = 10_000, 2**31
 VARIABLE = "IMUJUMP_SEED"
@@ -60,6 +61,9 @@ last step (about 45 s; one two-foot attempt in 30 and one one-foot attempt in 12
 
 MOST_STEP_FLIGHT_SHARE = 0.8
 """Own choice. A flight that is a fifth shorter rises two thirds as high."""
+
+MOST_REBOUND_SHARE = 0.7
+"""Own choice. People do not rebound from a landing at seven tenths of their take-off speed."""
 
 
 @cache
@@ -106,10 +110,10 @@ def analysed(name: str, recording: VirtualRecording) -> Outcome:
 
 
 def is_clear(run: Run) -> bool:
-    """Whether the jump stands out: no step before it flies nearly as long.
+    """Whether the jump stands out: no step before it and no rebound flies nearly as long.
 
-    The simulated figure now and then bounds out of its start as high as it jumps later; then
-    no observer could tell by the movement which of the two was meant.
+    The simulated figure now and then bounds out of its start, or bounces out of its landing, as
+    high as it jumps; then no observer could tell by the movement which of them was meant.
     """
     contacts = contacts_of(run)
     plant = jump_of(run, contacts).plant
@@ -120,7 +124,12 @@ def is_clear(run: Run) -> bool:
         return landing_s - max((off for off in left if off < landing_s), default=0.0)
 
     toe_off_s = max(c.off_s or 0.0 for c in plant)
-    jump_s = flight_s(min(s for s in struck if s > toe_off_s))
+    landing_s = min(s for s in struck if s > toe_off_s)
+    jump_s = flight_s(landing_s)
+    rise_mps = run.rate[:, 1]
+    rebound_mps = float(rise_mps[round(landing_s / STEP_S) :].max())
+    if rebound_mps > MOST_REBOUND_SHARE * rise_mps[round(toe_off_s / STEP_S)]:
+        return False
     steps = [s for s in struck if s <= (plant[0].strike_s or 0.0)]
     return max(map(flight_s, steps)) <= MOST_STEP_FLIGHT_SHARE * jump_s
 
