@@ -198,7 +198,7 @@ class Controller:
         if self.landed_s is not None and not self.running_out:
             stiffness, damping, rest = 9000.0, 700.0, 0.97 * self.full_m
         elif self.running_out:
-            damping = 300.0
+            stiffness, damping = 0.5 * stiffness, 900.0
         elif self.to_plant == 0:
             stiffness = s.plant_stiffness_npm
             if s.take_off is TakeOffStyle.TWO_FOOT:
