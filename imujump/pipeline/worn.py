@@ -24,9 +24,9 @@ UNTURNED_RADPS = 0.5
 """A shank that turns by less than this on average around a flight lies somewhere (own choice; 1.5
 and more root mean square in recorded jumps)."""
 
-NO_LEGS_M = 0.08
+NO_LEGS_M = 0.12
 """Thighs whose length changes by more than this belong to nobody: sensors carried or thrown (own
-choice; recorded people stay below 5 cm)."""
+choice; recorded people stay below 5 cm, with shanks that clip at every strike below 10 cm)."""
 
 
 def not_worn(window: Window, body: Body, flight: Flight) -> str | None:
