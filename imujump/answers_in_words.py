@@ -14,6 +14,8 @@ from imujump.sessions.interval import Interval
 from imujump.sessions.slopes import Slope
 from imujump.wording import FLIGHT, Wording, capital
 
+MINUS = "\N{MINUS SIGN}"
+
 MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
@@ -60,7 +62,7 @@ def amount(value: float, wording: Wording) -> str:
     """Write a difference with its sign and unit."""
     shown = display_value(value, wording.unit, wording.decimals)
     sign = "+" if value > 0.0 and float(shown) != 0.0 else ""
-    return f"{sign}{shown} {wording.unit.symbol}".strip()
+    return f"{sign}{shown} {wording.unit.symbol}".strip().replace("-", MINUS)
 
 
 def limits(interval: Interval, wording: Wording) -> str:
@@ -68,7 +70,7 @@ def limits(interval: Interval, wording: Wording) -> str:
     low, high = (
         display_value(v, wording.unit, wording.decimals) for v in (interval.low, interval.high)
     )
-    return f"{low} to {high} {wording.unit.symbol}".strip()
+    return f"{low} to {high} {wording.unit.symbol}".strip().replace("-", MINUS)
 
 
 def error(value: float, wording: Wording) -> str:

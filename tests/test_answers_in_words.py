@@ -37,7 +37,7 @@ def test_a_change_says_by_how_much_and_since_when() -> None:
     )
     slow = replace(CHANGED, value=-0.0312, interval=Interval(-0.0471, -0.0154), gradual=True)
     assert change_sentence(slow, HEIGHT) == (
-        "Flight-time height has changed: -3.1 cm (likely -4.7 to -1.5 cm), "
+        "Flight-time height has changed: −3.1 cm (likely −4.7 to −1.5 cm), "
         "little by little since 12 March 2026."
     )
 
@@ -93,6 +93,6 @@ def test_growth_and_rate() -> None:
     assert said[GrowthNote.GROWN_UP] == said[GrowthNote.NO_CHANGE] == ""
     slope = Slope(0.004, Interval(-0.001, 0.009), 12, timedelta(days=80))
     assert slope_sentence(slope, HEIGHT) == (
-        "Over 80 days and 12 sessions: +0.4 cm a month (likely -0.1 to 0.9 cm)."
+        "Over 80 days and 12 sessions: +0.4 cm a month (likely −0.1 to 0.9 cm)."
     )
     assert slope_sentence(None, HEIGHT).startswith("Too few")

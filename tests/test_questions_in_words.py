@@ -46,7 +46,7 @@ def test_a_cue() -> None:
         "After the cue flight-time height differs by +2.4 cm (likely 0.6 to 4.2 cm): "
         "30 attempts before and 35 after, 8 sessions, 2 athletes.",
         CUE_CAUTION,
-        "With a steady drift over the session taken out: +2.0 cm (likely -0.5 to 4.5 cm).",
+        "With a steady drift over the session taken out: +2.0 cm (likely −0.5 to 4.5 cm).",
     )
     unsure = Difference(0.004, Interval(-0.02, 0.028), 2, 6, 7, more_attempts=90)
     told = cue_sentences(replace(CUE, difference=unsure, drift_removed=None), HEIGHT)

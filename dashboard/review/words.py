@@ -154,28 +154,26 @@ def landings_told(found: Landings) -> list[str]:
     """Word how landings came down."""
     if not found.seen:
         return ["No landing of both feet was measured."]
-    told = []
-    if found.seen:
-        parts = [
-            f"{number} {words}"
-            for number, words in (
-                (found.left_first, "left foot first"),
-                (found.right_first, "right foot first"),
-                (found.together, "both together, as far as can be told"),
-            )
-            if number
-        ]
-        told.append(f"Of {counted(found.seen, 'landing', 'landings')}: {', '.join(parts)}.")
+    parts = [
+        f"{number} {words}"
+        for number, words in (
+            (found.left_first, "left foot first"),
+            (found.right_first, "right foot first"),
+            (found.together, "both together, as far as can be told"),
+        )
+        if number
+    ]
+    told = [f"Of {counted(found.seen, 'landing', 'landings')}: {', '.join(parts)}."]
     near = f"within {1000.0 * LANDED_TOGETHER_S:.0f}\u00a0ms of each other"
     if found.difference is not None and found.interval is not None:
         told.append(_peaks(found.difference, found.interval, found.pairs))
         if found.pairs < found.seen:
             told.append(f"Only landings with both feet down {near} are compared.")
     else:
-        times = {0: "no landing", 1: "1 landing only"}.get(found.pairs)
+        times = {0: "none", 1: "1 only"}.get(found.pairs)
         told.append(
-            f"Shank peaks left and right are not compared: both feet came down {near}, with both "
-            f"peaks measured, in {times}. Otherwise the first foot takes the first impact."
+            f"Shank peaks left and right are compared in landings with both feet down {near} and "
+            f"both peaks measured: here {times}. Else the first foot takes the first impact."
         )
     return told
 

@@ -105,6 +105,14 @@ def test_the_number_stands_there_with_its_uncertainty(tab: Tab) -> None:
     assert tab.page.locator("#court-now .step-speed.early").count() == 0
 
 
+def test_the_rhythm_fills_its_card(tab: Tab) -> None:
+    share = tab.page.evaluate(
+        """document.querySelector('#court-now').clientWidth
+        / document.querySelector('#court-rhythm').clientWidth"""
+    )
+    assert share > 0.93
+
+
 def test_a_second_viewer_looks_on_and_does_not_control(
     tab: Tab, watcher: Tab, server: Server
 ) -> None:
