@@ -68,8 +68,8 @@ USUAL: dict[str, dict[str, Usual]] = {
         "pelvis_rise_m": Usual(0.0039, 0.013, 0.018),
     },
     "runner": {
-        "take_off_contact_s": Usual(0.017, 0.042, 0.094),
-        "flight_s": Usual(0.018, 0.033, 0.035),
+        "take_off_contact_s": Usual(0.011, 0.042, 0.094),
+        "flight_s": Usual(0.0135, 0.033, 0.035),
         "approach_speed_mps": Usual(0.0082, 0.038, 0.18),
         "plant_speed_mps": Usual(0.015, 0.22, 1.1),
         "last_step_m": Usual(0.033, 0.11, 0.47),
