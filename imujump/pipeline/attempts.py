@@ -26,6 +26,10 @@ LONGEST_PLANT_S = 0.45
 APPROACH_S = 4.0
 """A gap further than this before toe-off lies before the run-up (own choice)."""
 
+LOW_M, HIDDEN_JUMP_S = 0.2, 2.0
+"""A flight lower than this may be a long running step, with the jump to follow within this time
+(own choice: some steps, a plant and a flight)."""
+
 STEP_LIMIT_S = 0.9
 """Longest time between two touchdowns of one run-up (own choice: slow walking is 0.7 s)."""
 
@@ -133,7 +137,7 @@ def build_jump(window: Window, body: Body, flight: Flight, contacts: tuple[Conta
         toe_off_by in body.paths and hidden(window, toe_off_by, toe_off),
         landing_by in body.paths and hidden(window, landing_by, landing),
         unseen,
-        _motion_lost(window, toe_off, landing),
+        _motion_lost(window, flight, toe_off, landing),
     )
 
 
@@ -147,11 +151,16 @@ def _unseen(window: Window, shanks: tuple[Placement, ...], flight: Flight) -> st
     return None
 
 
-def _motion_lost(window: Window, toe_off: float, landing: float) -> str | None:
-    """Reason when pelvis and a leg were lost together for so long that no path leads through."""
+def _motion_lost(window: Window, flight: Flight, toe_off: float, landing: float) -> str | None:
+    """Reason when pelvis and a leg were lost together for so long that no path leads through.
+
+    After a low flight it is looked for on: the jump itself may be hidden there.
+    """
     if Placement.PELVIS not in window.sensors:
         return None
     begin = toe_off - APPROACH_S / window.step_s
+    if flight.rise_m < LOW_M:
+        landing += HIDDEN_JUMP_S / window.step_s
     for side in Side:
         if side.shank in window.sensors:
             gone_s = blind_s(window, (Placement.PELVIS, side.shank), begin, landing)

@@ -68,8 +68,9 @@ class Score:
         near = [a for a in analysis.attempts if abs(a.toe_off_s - subject.toe_off_s) < SAME_JUMP_S]
         for other in analysis.attempts:
             if other not in near[:1]:
-                self.invented += 1
-                told.append(f"false attempt at {other.toe_off_s:.2f} s")
+                self.invented += other.valid
+                kind = "false attempt" if other.valid else "attempt marked as not valid"
+                told.append(f"{kind} at {other.toe_off_s:.2f} s")
         self._warnings(analysis, told)
         if near:
             self.found += 1

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -100,6 +102,21 @@ class TestJumps:
         plant = (contact(R, 1.72, first_left_s), contact(L, 1.97, 2.15))
         contacts = (*RUN_UP[:3], *plant, contact(R, 2.7, None))
         assert build_jump(window(whole), whole, self.FLIGHT, contacts).style is style
+
+    @pytest.mark.parametrize(("rise_mps", "hidden"), [(1.5, True), (2.7, False)])
+    def test_a_gap_after_a_low_flight_may_hide_the_jump(
+        self, rise_mps: float, hidden: bool
+    ) -> None:
+        still = thrown([], 0.0, 6.0)
+        whole = body(pelvis=still, left_shank=still, right_shank=still)
+        lost = np.zeros(len(still), dtype=bool)
+        lost[round(3.2 / STEP_S) : round(3.4 / STEP_S)] = True
+        received = window(whole)
+        sensors = {p: replace(s, missing=lost) for p, s in received.sensors.items()}
+        flight = replace(self.FLIGHT, rise_mps=rise_mps)
+        contacts = (*RUN_UP, contact(R, 2.7, 3.0))
+        jump = build_jump(replace(received, sensors=sensors), whole, flight, contacts)
+        assert (jump.motion_lost is not None) is hidden
 
 
 class TestThrownUp:
