@@ -32,6 +32,10 @@ ASTRAY_MPS, ASTRAY_STEPS, ASTRAY_CALM_MPS = 1.5, 10, 0.25
 ASTRAY_LOAD_MPS2, ASTRAY_PUSH_MPS2 = 10.0, 20.0
 """Or anywhere, after a clipped impact, if the foot was pushed hard, is calm and the body loaded."""
 
+OVER_STEPS, OVER_CALM_MPS, OVER_RADPS, OVER_LEAN = 5, 0.2, 2.5, 0.5
+"""Sooner so, if the upright shank turns forward over it (own choice: where feet had come down it
+turned by 3.4 to 12 rad/s, in the swing when the other foot struck by less than 1.7)."""
+
 MOVED_STEPS, MOVED_MPS, FALL_STEPS, FALL_MPS = 30, 0.6, 16, 0.25
 """Before, it was this much faster, and was falling (own choice)."""
 
@@ -108,7 +112,9 @@ def strike(
     loaded = load(number)
     off = (now_mps[0] - rest_mps[0], now_mps[1] - rest_mps[1], now_mps[2] - rest_mps[2])
     astray = anew or not _near(recent, off, peak_mps, loaded)
-    if astray and not _astray(recent, off, loaded, anew=anew):
+    lean, turning_radps = _lean(recent, now_mps)
+    over = turning_radps > OVER_RADPS and abs(lean) < OVER_LEAN
+    if astray and not _astray(recent, off, loaded, over=over, anew=anew):
         return None
     landed_s = -math.inf
     if loaded is not None:
@@ -123,7 +129,7 @@ def strike(
         return None
     if min(rises[last - FALL_STEPS : last - 2]) > -FALL_MPS:
         return None
-    if _lean(recent, now_mps) > LEAN:
+    if lean > LEAN:
         return None
     pushed = _push(rises, ASTRAY_PUSH_MPS2 if astray else PUSH_MPS2)
     if pushed is not None:
@@ -137,8 +143,8 @@ def strike(
     return Strike(time_s, sigma_s, now_mps)
 
 
-def _lean(recent: Sequence[Instant], now_mps: Triple) -> float:
-    """How far the shank leans the way the foot came: sine of its angle from the vertical."""
+def _lean(recent: Sequence[Instant], now_mps: Triple) -> tuple[float, float]:
+    """How far the shank leans the way the foot came (sine), and how fast it leans further."""
     fastest = max(
         recent,
         key=lambda each: math.hypot(
@@ -146,8 +152,10 @@ def _lean(recent: Sequence[Instant], now_mps: Triple) -> float:
         ),
     ).velocity_mps
     x, y = fastest[0] - now_mps[0], fastest[1] - now_mps[1]
-    up = recent[-1 - CALM_STEPS].up
-    return (up[0] * x + up[1] * y) / max(math.hypot(x, y), 1e-9)
+    size = max(math.hypot(x, y), 1e-9)
+    now, up = recent[-1].up, recent[-1 - CALM_STEPS].up
+    before = (up[0] * x + up[1] * y) / size
+    return before, ((now[0] * x + now[1] * y) / size - before) / (CALM_STEPS * GRID_S)
 
 
 def _near(recent: Sequence[Instant], off: Triple, peak_mps: float, loaded: float | None) -> bool:
@@ -164,12 +172,18 @@ def _near(recent: Sequence[Instant], off: Triple, peak_mps: float, loaded: float
     )
 
 
-def _astray(recent: Sequence[Instant], off: Triple, loaded: float | None, *, anew: bool) -> bool:
+def _astray(
+    recent: Sequence[Instant], off: Triple, loaded: float | None, *, over: bool, anew: bool
+) -> bool:
     """Whether a foot may rest although its velocity is far from zero."""
     if anew and math.hypot(*off) < ASTRAY_MPS:
         return False
     carried = loaded is None or loaded >= ASTRAY_LOAD_MPS2
-    return carried and spread_mps(recent[-ASTRAY_STEPS:]) <= ASTRAY_CALM_MPS
+    if not carried:
+        return False
+    if over and spread_mps(recent[-OVER_STEPS:]) <= OVER_CALM_MPS:
+        return True
+    return spread_mps(recent[-ASTRAY_STEPS:]) <= ASTRAY_CALM_MPS
 
 
 def _carried_s(number: int, load: Load) -> float | None:
