@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.pipeline.body import SHANK_LEVER_M
-from imujump.pipeline.stillness import STILL_ACCEL_MPS2, STILL_RATE_RADPS
+from imujump.pipeline.calibration import CLIP_SHARE, FULL_SCALES_G
+from imujump.pipeline.early_stand import StandJudge
 from imujump.pipeline.windows import FILTER_DELAY_SAMPLES
 
 Triple = tuple[float, float, float]
@@ -41,13 +42,17 @@ class Instant(NamedTuple):
 
     ``velocity_mps`` (world, drifting) is that of the ankle below a shank sensor, ``up`` the
     shank's direction from ankle to knee, ``force_mps2`` the mean size of the specific force over
-    the grid step that ends here.
+    the grid step that ends here, ``clipped`` whether a sample on either side was at its range.
     """
 
     number: int
     velocity_mps: Triple
     up: Triple
     force_mps2: float
+    clipped: bool
+
+
+_Told = tuple[float, Triple, Triple, float, bool]
 
 
 class ShankPath:
@@ -56,8 +61,10 @@ class ShankPath:
     Movement is told at the time it happened: the delay of the sensor's own low-pass is taken off.
     """
 
-    def __init__(self, rate_hz: float) -> None:
+    def __init__(self, rate_hz: float, accel_range_mps2: float | None = None) -> None:
         self._step_s = 1.0 / rate_hz
+        self._range_mps2 = accel_range_mps2
+        self._peak_mps2 = 0.0
         self._delay_s = FILTER_DELAY_SAMPLES / rate_hz
         self._look_n = max(2, round(LOOK_S * rate_hz))
         self._restart()
@@ -74,10 +81,11 @@ class ShankPath:
         self._v: Triple = (0.0, 0.0, 0.0)
         self._force = 0.0
         self._told_force = 0.0
-        self._before: tuple[float, Triple, Triple, float] | None = None
+        self._before: _Told | None = None
         self._sums = [0.0] * 8
         self._count = 0
         self._looks: list[tuple[float, ...]] = []
+        self._judge = StandJudge()
 
     def take(self, time_s: float, row: tuple[float, ...]) -> list[Instant] | None:
         """Take in a sample (accelerometer x y z, gyroscope x y z) at a device time.
@@ -131,9 +139,24 @@ class ShankPath:
         vx, vy, vz = self._v
         lever = -SHANK_LEVER_M
         ankle = (vx + lever * across[0], vy + lever * across[1], vz + lever * across[2])
-        return self._tell((time_s - self._delay_s, ankle, up, self._force))
+        return self._tell((time_s - self._delay_s, ankle, up, self._force, self._clipped(row)))
 
-    def _tell(self, now: tuple[float, Triple, Triple, float]) -> list[Instant]:
+    def _clipped(self, row: tuple[float, ...]) -> bool:
+        """Whether a channel is at the end of its range: the stated one, or a usual full scale
+        that no sample so far went beyond.
+        """
+        most = max(abs(row[0]), abs(row[1]), abs(row[2]))
+        if self._range_mps2 is not None:
+            return most >= CLIP_SHARE * self._range_mps2
+        self._peak_mps2 = max(self._peak_mps2, most)
+        peak_g = self._peak_mps2 / STANDARD_GRAVITY_MPS2
+        return any(
+            abs(peak_g - scale) < (1.0 - CLIP_SHARE) * scale
+            and most >= CLIP_SHARE * scale * STANDARD_GRAVITY_MPS2
+            for scale in FULL_SCALES_G
+        )
+
+    def _tell(self, now: _Told) -> list[Instant]:
         """Grid instants since the sample before, on straight lines between both."""
         before, self._before = self._before, now
         if before is None:
@@ -150,6 +173,7 @@ class ShankPath:
                     _between(before[1], now[1], share),
                     _between(before[2], now[2], share),
                     (force - self._told_force) / GRID_S,
+                    before[4] or now[4],
                 )
             )
             self._told_force = force
@@ -172,10 +196,10 @@ class ShankPath:
             self._stand(_mean(looks), still=False)
         if self._levelled:
             del looks[:-LOOKS]
+        if len(looks) < LOOKS:
+            return
         mean = _mean(looks[-LOOKS:])
-        spread = mean[6] - mean[0] ** 2 - mean[1] ** 2 - mean[2] ** 2
-        quiet = spread < STILL_ACCEL_MPS2**2 and mean[7] < STILL_RATE_RADPS**2
-        if len(looks) >= LOOKS and quiet:
+        if self._judge.stands(mean):
             self._stand(mean, still=True)
 
     def _stand(self, mean: tuple[float, ...], *, still: bool) -> None:

@@ -30,7 +30,7 @@ from imujump.pipeline.early_path import (
     rotated,
     turned,
 )
-from imujump.pipeline.stillness import STILL_ACCEL_MPS2, STILL_RATE_RADPS
+from imujump.pipeline.early_stand import StandJudge
 from imujump.pipeline.windows import FILTER_DELAY_SAMPLES
 
 ONSET_LOOKS, STAND_LOOKS = 5, 10
@@ -118,6 +118,7 @@ class HipPath:
         self._lose()
 
     def _lose(self) -> None:
+        self._judge = StandJudge()
         self._leg: _Leg | None = None
         self._rows: list[_Row] = []
         self._recent: deque[tuple[float, ...]] = deque(maxlen=LOOKS)
@@ -160,9 +161,7 @@ class HipPath:
         rate = sum(r[3] ** 2 + r[4] ** 2 + r[5] ** 2 for _, r in rows) / n
         self._recent.append((*means, force, rate))
         looks = [sum(column) / len(self._recent) for column in zip(*self._recent, strict=True)]
-        spread = looks[6] - looks[0] ** 2 - looks[1] ** 2 - looks[2] ** 2
-        quiet = spread < STILL_ACCEL_MPS2**2 and looks[7] < STILL_RATE_RADPS**2
-        if quiet and len(self._recent) == LOOKS:
+        if len(self._recent) == LOOKS and self._judge.stands(looks):
             if not self._stand:
                 self._stand.extend(self._recent)
             else:
