@@ -275,9 +275,8 @@ class Foot:
             self._rest_at(now)
             self._struck = now.number - RESTED_STEPS
             return None
-        if now.number * GRID_S - self._left_s < SHORTEST_AIR_S:
-            return None
-        found = strike(self._recent, self._rest_mps, self._peak_mps, self._load)
+        young = now.number * GRID_S - self._left_s < SHORTEST_AIR_S
+        found = strike(self._recent, self._rest_mps, self._peak_mps, self._load, hard=young)
         return None if found is None else self._strike(Fact.STRUCK, found, now)
 
     def _strike(self, fact: Fact, found: Strike, now: Instant) -> FootEvent:

@@ -203,15 +203,24 @@ class ShankPath:
             self._stand(mean, still=True)
 
     def _stand(self, mean: tuple[float, ...], *, still: bool) -> None:
-        """Take the mean specific force for the vertical; of a stand also bias and scale."""
+        """Take the mean specific force for the vertical; of a stand also bias and scale.
+
+        The looks of a stand are averaged: who sets off leans before it shows as movement.
+        """
         size = math.sqrt(mean[0] ** 2 + mean[1] ** 2 + mean[2] ** 2) or 1.0
-        self._axis = (mean[0] / size, mean[1] / size, mean[2] / size)
+        up: Triple = (mean[0] / size, mean[1] / size, mean[2] / size)
+        level = levelling(rotated(self._q, up))
         if still:
-            self._bias = (mean[3], mean[4], mean[5])
-            self._scale = STANDARD_GRAVITY_MPS2 / size
+            judge = self._judge
+            self._bias, self._scale = judge.bias_radps, STANDARD_GRAVITY_MPS2 / judge.size_mps2
+            self._axis = judge.up
             self._since_still_s = 0.0
+            share = judge.share
+            level = (1.0 + share * (level[0] - 1.0), share * level[1], share * level[2], 0.0)
+        else:
+            self._axis = up
         # The shortest turn to level keeps the heading.
-        self._q = _product(levelling(rotated(self._q, self._axis)), self._q)
+        self._q = _product(level, self._q)
         self._levelled = True
 
 

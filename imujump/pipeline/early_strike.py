@@ -87,7 +87,7 @@ def spread_mps(recent: Sequence[Instant]) -> float:
 
 
 def strike(
-    recent: Sequence[Instant], rest_mps: Triple, peak_mps: float, load: Load, *, anew: bool = False
+    recent: Sequence[Instant], rest_mps: Triple, peak_mps: float, load: Load, *, anew: bool = False, hard: bool = False
 ) -> Strike | None:
     """Tell whether a foot has just come down.
 
