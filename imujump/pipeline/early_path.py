@@ -77,6 +77,7 @@ class ShankPath:
         self._q: Quaternion = (1.0, 0.0, 0.0, 0.0)
         self._bias: Triple = (0.0, 0.0, 0.0)
         self._scale = 1.0
+        self._upward: Triple = (0.0, 0.0, 0.0)
         self._axis: Triple = (0.0, 0.0, 1.0)
         self._v: Triple = (0.0, 0.0, 0.0)
         self._force = 0.0
@@ -116,15 +117,17 @@ class ShankPath:
     def _follow(self, time_s: float, row: tuple[float, ...]) -> list[Instant]:
         h = time_s - self._time_s
         old, self._row, self._time_s = self._row, row, time_s
-        self._look(row)
-        if not self._levelled:
-            return []
         bx, by, bz = self._bias
-        gx, gy, gz = 0.5 * (old[3] + row[3]) - bx, 0.5 * (old[4] + row[4]) - by, 0.0
+        gx, gy = 0.5 * (old[3] + row[3]) - bx, 0.5 * (old[4] + row[4]) - by
         gz = 0.5 * (old[5] + row[5]) - bz
-        self._q = q = turned(self._q, 0.5 * h * gx, 0.5 * h * gy, 0.5 * h * gz)
-        s = self._scale
+        self._q = turned(self._q, 0.5 * h * gx, 0.5 * h * gy, 0.5 * h * gz)
+        self._look(row)
+        q, s = self._q, self._scale
         fx, fy, fz = rotated(q, (s * row[0], s * row[1], s * row[2]))
+        if not self._levelled:
+            ux, uy, uz = self._upward
+            self._upward = (ux + h * fx, uy + h * fy, uz + h * fz)
+            return []
         vx, vy, vz = self._v
         self._v = (vx + h * fx, vy + h * fy, vz + h * (fz - STANDARD_GRAVITY_MPS2))
         self._force += h * math.sqrt(fx * fx + fy * fy + fz * fz)
@@ -209,16 +212,18 @@ class ShankPath:
         """
         size = math.sqrt(mean[0] ** 2 + mean[1] ** 2 + mean[2] ** 2) or 1.0
         up: Triple = (mean[0] / size, mean[1] / size, mean[2] / size)
-        level = levelling(rotated(self._q, up))
         if still:
             judge = self._judge
             self._bias, self._scale = judge.bias_radps, STANDARD_GRAVITY_MPS2 / judge.size_mps2
             self._axis = judge.up
             self._since_still_s = 0.0
-            share = judge.share
+            share, level = judge.share, levelling(rotated(self._q, up))
             level = (1.0 + share * (level[0] - 1.0), share * level[1], share * level[2], 0.0)
         else:
             self._axis = up
+            x, y, z = self._upward
+            size = math.sqrt(x * x + y * y + z * z) or 1.0
+            level = levelling((x / size, y / size, z / size))
         # The shortest turn to level keeps the heading.
         self._q = _product(level, self._q)
         self._levelled = True
