@@ -275,8 +275,11 @@ class Foot:
             self._rest_at(now)
             self._struck = now.number - RESTED_STEPS
             return None
-        young = now.number * GRID_S - self._left_s < SHORTEST_AIR_S
-        found = strike(self._recent, self._rest_mps, self._peak_mps, self._load, hard=young)
+        air_s = now.number * GRID_S - self._left_s
+        young = air_s < SHORTEST_AIR_S
+        found = strike(
+            self._recent, self._rest_mps, self._peak_mps, self._load, air_s=air_s, hard=young
+        )
         return None if found is None else self._strike(Fact.STRUCK, found, now)
 
     def _strike(self, fact: Fact, found: Strike, now: Instant) -> FootEvent:

@@ -39,6 +39,10 @@ turned by 3.4 to 12 rad/s, in the swing when the other foot struck by less than 
 MOVED_STEPS, MOVED_MPS, FALL_STEPS, FALL_MPS = 30, 0.6, 16, 0.25
 """Before, it was this much faster, and was falling (own choice)."""
 
+SWING_S, GLIDE_MPS = 0.2, 1.5
+"""Or it came in level after a whole swing, faster still, and the upright shank turns forward over it
+(own choice: people set down feet that fall by less than 0.25 m/s; swings last 0.25 s and more)."""
+
 LEAN = 0.5
 """A foot comes down with its knee no further ahead of its ankle than this part of the shank's
 length (own choice, 30°: in recorded and simulated runs shanks strike within 28° of the vertical;
@@ -87,7 +91,7 @@ def spread_mps(recent: Sequence[Instant]) -> float:
 
 
 def strike(
-    recent: Sequence[Instant], rest_mps: Triple, peak_mps: float, load: Load, *, anew: bool = False, hard: bool = False
+    recent: Sequence[Instant], rest_mps: Triple, peak_mps: float, load: Load, *, air_s: float = 0.0, anew: bool = False, hard: bool = False
 ) -> Strike | None:
     """Tell whether a foot has just come down.
 
@@ -125,10 +129,15 @@ def strike(
     last = len(recent) - 1
     speeds = [_distance(instant.velocity_mps, now_mps) for instant in recent]
     rises = [instant.velocity_mps[2] - now_mps[2] for instant in recent]
-    if max(speeds[max(last - MOVED_STEPS, 0) : last - 2]) < MOVED_MPS:
+    moved_mps = max(speeds[max(last - MOVED_STEPS, 0) : last - 2])
+    if moved_mps < MOVED_MPS:
         return None
     if min(rises[last - FALL_STEPS : last - 2]) > -FALL_MPS:
-        return None
+        # Or it came in level.
+        if astray or not over or air_s < SWING_S or moved_mps < GLIDE_MPS:
+            return None
+        if spread_mps(recent[-OVER_STEPS:]) > OVER_CALM_MPS:
+            return None
     if lean > LEAN:
         return None
     pushed = _push(rises, ASTRAY_PUSH_MPS2 if astray else PUSH_MPS2)
