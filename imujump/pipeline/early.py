@@ -97,7 +97,7 @@ class _Track:
 
     def __init__(self, info: SensorInfo) -> None:
         self.info = info
-        self.path = ShankPath(info.rate_hz, info.accel_range_mps2)
+        self.path = ShankPath(info.rate_hz)
         self.delay_s: float | None = None
         self.horizon_s = -math.inf
         self.packets: deque[tuple[float, float]] = deque(maxlen=KEPT_PACKETS)
@@ -114,7 +114,7 @@ class _Track:
             self._segment = batch.segment
             self._delays.clear()
             self.packets.clear()
-            self.path = ShankPath(self.info.rate_hz, self.info.accel_range_mps2)
+            self.path = ShankPath(self.info.rate_hz)
         last_s = self.time_of(int(batch.ticks[-1]))
         delay_s = batch.arrival_s - last_s
         while self._delays and self._delays[-1][1] >= delay_s:

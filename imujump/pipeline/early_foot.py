@@ -47,9 +47,8 @@ RESTED_STEPS, RESTED_MPS = 24, 0.12
 """A foot whose velocity stays the same for 0.12 s is on the floor (own choice: a swinging foot
 changes by 1 m/s and more)."""
 
-SHORTEST_FLOOR_S, SHORTEST_AIR_S = 0.1, 0.1
-"""Least time between a strike and leaving, and between leaving and a strike (own choice: sprinters'
-contacts last 0.08 s and more, their swings 0.3 s)."""
+SHORTEST_FLOOR_S = 0.1
+"""Least time between a strike and leaving (own choice: sprinters' contacts last 0.08 s)."""
 
 BALL_PATH_M, LEAVING_MPS, BALL_LAG_S = 0.12, 0.5, 0.005
 """A foot is leaving when its ankle has gone this far from its rest and is this fast: about the
@@ -57,6 +56,9 @@ way around the ball of the foot, see :mod:`imujump.pipeline.leaving`."""
 
 BURST_MPS2, BURST_MPS, BURST_ONSET_MPS2, BURST_STEPS = 85.0, 1.0, 20.0, 6
 """Or when it is flung off the floor; the toe-off is then where the burst begins (own choice)."""
+
+PRESSED_MPS2 = 20.0
+"""While the pelvis reads more the foot still pushes, however it jerks (own choice: two g)."""
 
 FLUNG_MPS2, FLUNG_MPS = 30.0, 0.5
 """While the body flies, a foot that is flung off less hard has left as well: nothing but the leg
@@ -69,6 +71,10 @@ leaving, and by how much the toe-off lags it (own choice, seen in simulated runs
 ANEW_MPS, ANEW_S = 1.5, 0.1
 """A foot thought to be on the floor is looked at for a new strike when it is this fast, this long
 after its last one (own choice)."""
+
+STOOD_S = 0.6
+"""A foot that came down longer ago stood: who sets off falls before it leaves (own choice: contacts
+of a run last 0.1 to 0.3 s)."""
 
 CARRIED_MPS2 = 6.0
 """A pelvis that reads less is in flight, or nearly (own choice)."""
@@ -226,7 +232,8 @@ class Foot:
         accel_mps2, load = self._accel_mps2(-1), self._load(now.number)
         flung = load is not None and load < UNLOADED_MPS2
         flung = flung and speed_mps > FLUNG_MPS and accel_mps2 > FLUNG_MPS2
-        if not flung and (speed_mps < BURST_MPS or accel_mps2 < BURST_MPS2):
+        pressed = load is not None and load > PRESSED_MPS2
+        if not flung and (pressed or speed_mps < BURST_MPS or accel_mps2 < BURST_MPS2):
             return None
         back = 1
         while back <= BURST_STEPS and self._accel_mps2(-back) > BURST_ONSET_MPS2:
@@ -242,7 +249,7 @@ class Foot:
         unloaded_s = self._unloaded_s(leaving.since - UNLOAD_BEFORE_STEPS, now.number)
         if unloaded_s is not None:
             fact, time_s, sigma_s = Fact.UNLOADED, unloaded_s + UNLOAD_LAG_S, UNLOADED_SIGMA_S
-            if leaving.flung:
+            if leaving.flung or (leaving.since - self._struck) * GRID_S > STOOD_S:
                 time_s = max(time_s, leaving.time_s)
         elif now.number - leaving.since < UNLOAD_AFTER_STEPS and self._load(now.number) is not None:
             return None
@@ -276,10 +283,7 @@ class Foot:
             self._struck = now.number - RESTED_STEPS
             return None
         air_s = now.number * GRID_S - self._left_s
-        young = air_s < SHORTEST_AIR_S
-        found = strike(
-            self._recent, self._rest_mps, self._peak_mps, self._load, air_s=air_s, hard=young
-        )
+        found = strike(self._recent, self._rest_mps, self._peak_mps, self._load, air_s=air_s)
         return None if found is None else self._strike(Fact.STRUCK, found, now)
 
     def _strike(self, fact: Fact, found: Strike, now: Instant) -> FootEvent:

@@ -13,7 +13,6 @@ from typing import NamedTuple
 
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.pipeline.body import SHANK_LEVER_M
-from imujump.pipeline.calibration import CLIP_SHARE, FULL_SCALES_G
 from imujump.pipeline.early_stand import StandJudge
 from imujump.pipeline.windows import FILTER_DELAY_SAMPLES
 
@@ -42,17 +41,13 @@ class Instant(NamedTuple):
 
     ``velocity_mps`` (world, drifting) is that of the ankle below a shank sensor, ``up`` the
     shank's direction from ankle to knee, ``force_mps2`` the mean size of the specific force over
-    the grid step that ends here, ``clipped`` whether a sample on either side was at its range.
+    the grid step that ends here.
     """
 
     number: int
     velocity_mps: Triple
     up: Triple
     force_mps2: float
-    clipped: bool
-
-
-_Told = tuple[float, Triple, Triple, float, bool]
 
 
 class ShankPath:
@@ -61,10 +56,8 @@ class ShankPath:
     Movement is told at the time it happened: the delay of the sensor's own low-pass is taken off.
     """
 
-    def __init__(self, rate_hz: float, accel_range_mps2: float | None = None) -> None:
+    def __init__(self, rate_hz: float) -> None:
         self._step_s = 1.0 / rate_hz
-        self._range_mps2 = accel_range_mps2
-        self._peak_mps2 = 0.0
         self._delay_s = FILTER_DELAY_SAMPLES / rate_hz
         self._look_n = max(2, round(LOOK_S * rate_hz))
         self._restart()
@@ -82,7 +75,7 @@ class ShankPath:
         self._v: Triple = (0.0, 0.0, 0.0)
         self._force = 0.0
         self._told_force = 0.0
-        self._before: _Told | None = None
+        self._before: tuple[float, Triple, Triple, float] | None = None
         self._sums = [0.0] * 8
         self._count = 0
         self._looks: list[tuple[float, ...]] = []
@@ -142,24 +135,9 @@ class ShankPath:
         vx, vy, vz = self._v
         lever = -SHANK_LEVER_M
         ankle = (vx + lever * across[0], vy + lever * across[1], vz + lever * across[2])
-        return self._tell((time_s - self._delay_s, ankle, up, self._force, self._clipped(row)))
+        return self._tell((time_s - self._delay_s, ankle, up, self._force))
 
-    def _clipped(self, row: tuple[float, ...]) -> bool:
-        """Whether a channel is at the end of its range: the stated one, or a usual full scale
-        that no sample so far went beyond.
-        """
-        most = max(abs(row[0]), abs(row[1]), abs(row[2]))
-        if self._range_mps2 is not None:
-            return most >= CLIP_SHARE * self._range_mps2
-        self._peak_mps2 = max(self._peak_mps2, most)
-        peak_g = self._peak_mps2 / STANDARD_GRAVITY_MPS2
-        return any(
-            abs(peak_g - scale) < (1.0 - CLIP_SHARE) * scale
-            and most >= CLIP_SHARE * scale * STANDARD_GRAVITY_MPS2
-            for scale in FULL_SCALES_G
-        )
-
-    def _tell(self, now: _Told) -> list[Instant]:
+    def _tell(self, now: tuple[float, Triple, Triple, float]) -> list[Instant]:
         """Grid instants since the sample before, on straight lines between both."""
         before, self._before = self._before, now
         if before is None:
@@ -176,7 +154,6 @@ class ShankPath:
                     _between(before[1], now[1], share),
                     _between(before[2], now[2], share),
                     (force - self._told_force) / GRID_S,
-                    before[4] or now[4],
                 )
             )
             self._told_force = force

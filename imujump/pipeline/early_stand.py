@@ -29,8 +29,8 @@ for so long); the sensor was moved."""
 
 
 LONG_SHARE, SHORT_SHARE = 0.1, 0.2
-"""A new look counts at least this much against all before and against those of the same stand: means
-over about a second and half a second (own choice, as far back as who sets off begins to lean)."""
+"""A new look counts at least this much against all before and against those of the same stand:
+means over about a second and half a second (own choice, as far back as who sets off leans)."""
 
 
 class StandJudge:

@@ -39,9 +39,13 @@ turned by 3.4 to 12 rad/s, in the swing when the other foot struck by less than 
 MOVED_STEPS, MOVED_MPS, FALL_STEPS, FALL_MPS = 30, 0.6, 16, 0.25
 """Before, it was this much faster, and was falling (own choice)."""
 
+SHORTEST_AIR_S = 0.1
+"""Least time between leaving and a strike that is not a hard push under a shank that turns forward
+(own choice: swings last 0.25 s and more, but a slide is taken for a leaving)."""
+
 SWING_S, GLIDE_MPS = 0.2, 1.5
-"""Or it came in level after a whole swing, faster still, and the upright shank turns forward over it
-(own choice: people set down feet that fall by less than 0.25 m/s; swings last 0.25 s and more)."""
+"""Or it came in level after a whole swing, faster still, and the upright shank turns forward over
+it (own choice: people set down feet that fall by less than 0.25 m/s; swings last 0.25 s)."""
 
 LEAN = 0.5
 """A foot comes down with its knee no further ahead of its ankle than this part of the shank's
@@ -91,7 +95,13 @@ def spread_mps(recent: Sequence[Instant]) -> float:
 
 
 def strike(
-    recent: Sequence[Instant], rest_mps: Triple, peak_mps: float, load: Load, *, air_s: float = 0.0, anew: bool = False, hard: bool = False
+    recent: Sequence[Instant],
+    rest_mps: Triple,
+    peak_mps: float,
+    load: Load,
+    *,
+    air_s: float = math.inf,
+    anew: bool = False,
 ) -> Strike | None:
     """Tell whether a foot has just come down.
 
@@ -105,6 +115,8 @@ def strike(
         Its highest speed since then.
     load : callable
         Specific force of the pelvis.
+    air_s : float
+        How long ago it left the floor; just after that only a hard push tells.
     anew : bool
         Whether the foot is thought to be on the floor; then only a hard push tells.
     """
