@@ -57,6 +57,10 @@ FLYING_MPS2, FLYING_STEPS, CARRIED_MPS2, CARRY_LAG_S = 4.0, 12, 8.0, 0.022
 pelvis reads 8 m/s² again, which it does some 18 ms after touchdown (own choice; 7 to 24 ms in
 simulated runs)."""
 
+RESTS_MPS = 0.4
+"""Or, before that, a foot that comes to rest as slow as this, hard pushed, under a shank that turns
+forward over it (own choice: soft landings load the pelvis late)."""
+
 LOADED_MPS2 = 5.0
 """A pelvis that was not flying reads more than this (own choice)."""
 
@@ -127,17 +131,19 @@ def strike(
     number = recent[-1].number
     loaded = load(number)
     off = (now_mps[0] - rest_mps[0], now_mps[1] - rest_mps[1], now_mps[2] - rest_mps[2])
-    astray = anew or not _near(recent, off, peak_mps, loaded)
     lean, turning_radps = _lean(recent, now_mps)
     over = turning_radps > OVER_RADPS and abs(lean) < OVER_LEAN
+    over = over and spread_mps(recent[-OVER_STEPS:]) <= OVER_CALM_MPS
+    young = air_s < SHORTEST_AIR_S
+    astray = anew or young or not _near(recent, off, peak_mps, loaded)
     if astray and not _astray(recent, off, loaded, over=over, anew=anew):
         return None
-    landed_s = -math.inf
-    if loaded is not None:
-        carried_s = _carried_s(number, load)
-        if carried_s is None:
-            return None
-        landed_s = carried_s - CARRY_LAG_S
+    if young and not over:
+        return None
+    rests = over and not young and math.hypot(*off) < RESTS_MPS
+    carried_s = -math.inf if loaded is None else _carried_s(number, load)
+    if carried_s is None and not rests:
+        return None
     last = len(recent) - 1
     speeds = [_distance(instant.velocity_mps, now_mps) for instant in recent]
     rises = [instant.velocity_mps[2] - now_mps[2] for instant in recent]
@@ -146,21 +152,23 @@ def strike(
         return None
     if min(rises[last - FALL_STEPS : last - 2]) > -FALL_MPS:
         # Or it came in level.
-        if astray or not over or air_s < SWING_S or moved_mps < GLIDE_MPS:
+        if astray or not over or off[2] > NEAR_RISE_MPS:
             return None
-        if spread_mps(recent[-OVER_STEPS:]) > OVER_CALM_MPS:
+        if air_s < SWING_S or moved_mps < GLIDE_MPS:
             return None
     if lean > LEAN:
         return None
     pushed = _push(rises, ASTRAY_PUSH_MPS2 if astray else PUSH_MPS2)
     if pushed is not None:
         time_s, sigma_s = recent[pushed].number * GRID_S - PUSH_LAG_S, PUSH_SIGMA_S
-    elif astray:
+        if rests:
+            carried_s = -math.inf
+    elif astray or carried_s is None:
         return None
     else:
         time_s, sigma_s = _slow_s(recent, speeds), SLOW_SIGMA_S
-    if time_s < landed_s:
-        time_s, sigma_s = landed_s, max(sigma_s, RISE_SIGMA_S)
+    if carried_s is not None and time_s < carried_s - CARRY_LAG_S:
+        time_s, sigma_s = carried_s - CARRY_LAG_S, max(sigma_s, RISE_SIGMA_S)
     return Strike(time_s, sigma_s, now_mps)
 
 
@@ -202,9 +210,7 @@ def _astray(
     carried = loaded is None or loaded >= ASTRAY_LOAD_MPS2
     if not carried:
         return False
-    if over and spread_mps(recent[-OVER_STEPS:]) <= OVER_CALM_MPS:
-        return True
-    return spread_mps(recent[-ASTRAY_STEPS:]) <= ASTRAY_CALM_MPS
+    return over or spread_mps(recent[-ASTRAY_STEPS:]) <= ASTRAY_CALM_MPS
 
 
 def _carried_s(number: int, load: Load) -> float | None:
