@@ -57,9 +57,6 @@ way around the ball of the foot, see :mod:`imujump.pipeline.leaving`."""
 BURST_MPS2, BURST_MPS, BURST_ONSET_MPS2, BURST_STEPS = 85.0, 1.0, 20.0, 6
 """Or when it is flung off the floor; the toe-off is then where the burst begins (own choice)."""
 
-PRESSED_MPS2 = 20.0
-"""While the pelvis reads more the foot still pushes, however it jerks (own choice: two g)."""
-
 FLUNG_MPS2, FLUNG_MPS = 30.0, 0.5
 """While the body flies, a foot that is flung off less hard has left as well: nothing but the leg
 moves it then (own choice: first steps from standing)."""
@@ -232,8 +229,7 @@ class Foot:
         accel_mps2, load = self._accel_mps2(-1), self._load(now.number)
         flung = load is not None and load < UNLOADED_MPS2
         flung = flung and speed_mps > FLUNG_MPS and accel_mps2 > FLUNG_MPS2
-        pressed = load is not None and load > PRESSED_MPS2
-        if not flung and (pressed or speed_mps < BURST_MPS or accel_mps2 < BURST_MPS2):
+        if not flung and (speed_mps < BURST_MPS or accel_mps2 < BURST_MPS2):
             return None
         back = 1
         while back <= BURST_STEPS and self._accel_mps2(-back) > BURST_ONSET_MPS2:
