@@ -6,11 +6,11 @@ told only for some seconds, and only while the vertical speed stays near zero, a
 what was clipped or knocked loose shows there first. The attempt's own speeds later take the place
 of these.
 
-Told for 74 of 77 steps of the demo recordings, 65 of 66 of the open kinematic ones and 54 of 103
-of people (whose touchdowns are told early less often); from the final speed of the same step they
-lie 0.03, 0.03 and 0.09 m/s apart (root mean square), 95 % within 0.1. What is farther off is a
-first step whose touchdown was told wrong (up to 0.6). Where the pelvis sensor was clipped in every
-step (the open rigid-body recordings) next to none is told.
+Told for 74 of 77 steps of the demo recordings, 65 of 66 of the open kinematic ones, 52 of 54 of the
+rigid-body ones and 62 of 103 of people (whose touchdowns are told early less often); from the final
+speed of the same step they lie 0.02, 0.03, 0.14 and 0.10 m/s apart (root mean square). What is
+farther off is a first step whose touchdown was told wrong (up to 0.6), or a body whose pelvis is
+shaken beyond what its sensor follows.
 """
 
 from __future__ import annotations

@@ -104,7 +104,8 @@ def test_a_simulated_athlete():
 
 @pytest.mark.requires_shared("virtual_recordings")
 @pytest.mark.parametrize(
-    ("name", "first", "most", "share"), [("kinematic", 0, 5, 0.7), ("mocap", 4, 8, 0.3)]
+    ("name", "first", "most", "share"),
+    [("kinematic", 0, 5, 0.7), ("mocap", 4, 8, 0.3), ("physics", 0, 4, 0.7)],
 )
 def test_open_recordings(name, first, most, share):
     """Against the mean pelvis speed of the source's own steps; people's early strikes are rarer."""

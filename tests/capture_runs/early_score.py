@@ -1,10 +1,11 @@
 """How early foot events meet the truth: ``python -m tests.capture_runs.early_score [SET ...]``.
 
 Sets: kinematic, physics, mocap (open virtual recordings), walk (people, optical truth), simulated
-(the package's own athletes), runner (the independent one). An event counts as found within 30 ms
-of the truth and the truth's own uncertainty. Run-up and plant: from the first touchdown of the
-approach to the last toe-off; landing: the first touchdown after it. Blends of the open recordings
-in which feet slide are left out, as their README asks.
+(the package's own athletes), runner (the independent one); simulated@30260 or runner@15000 draws
+the last two from another seed. An event counts as found within 30 ms of the truth and the truth's
+own uncertainty. Run-up and plant: from the first touchdown of the approach to the last toe-off;
+landing: the first touchdown after it. Blends of the open recordings in which feet slide are left
+out, as their README asks.
 """
 
 from __future__ import annotations
@@ -148,13 +149,14 @@ def _all_cases(name: str) -> Iterator[Case]:
             sure = [event for event in events if event[3] < 0.05]
             last_s = max(t for _, _, t, _ in sure) + 0.1
             yield Case(f"walk {shank}", source, tuple(sure), 0.0, last_s)
-    elif name == "simulated":
-        for jump in protocol.recordings(24, seed=20_260):
+    elif name.startswith("simulated"):
+        for jump in protocol.recordings(24, seed=_seed(name, 20_260)):
             (attempt,) = jump.truth.attempts
             events = [(e.kind, e.side, e.time_s, e.sigma_s) for e in attempt.events]
             yield _window(jump.name, jump.recording, events, attempt.toe_off_s)
-    elif name == "runner":
-        for seed in range(12_000, 12_024):
+    elif name.startswith("runner"):
+        first = _seed(name, 12_000)
+        for seed in range(first, first + 24):
             style = (TakeOffStyle.TWO_FOOT, TakeOffStyle.ONE_FOOT)[seed % 2]
             try:
                 made = runner_recording(seed, style)
@@ -163,6 +165,11 @@ def _all_cases(name: str) -> Iterator[Case]:
             yield _run_up(f"runner {seed}", source_of(made), made.truth)
     else:
         raise ValueError(f"set is {name}, must be one of {', '.join(SETS)}")
+
+
+def _seed(name: str, usual: int) -> int:
+    """Seed of a drawn set, after the @ of its name."""
+    return int(name.partition("@")[2] or usual)
 
 
 def _truth_of(path: Path) -> Path:
