@@ -4,9 +4,7 @@
 ``finish`` ends the recording. Attempts depend on the samples and their recorded arrival alone,
 never on how they were cut into batches.
 
-An attempt's window opens at the last stand before a weightless moment and closes at the next
-stand of a second, or four seconds after the last weightless moment. Then the whole window is
-analysed at once.
+When an action closes (:mod:`imujump.pipeline.action`), its whole window is analysed at once.
 """
 
 from __future__ import annotations
@@ -28,11 +26,12 @@ from imujump.model import (
     SampleBatch,
     SampleSource,
 )
+from imujump.pipeline.action import LONGEST_APPROACH_S, Action
 from imujump.pipeline.attempt_motion import AttemptMotion
 from imujump.pipeline.clock import SessionClock
 from imujump.pipeline.feeding import feed
 from imujump.pipeline.hopeless import why_hopeless
-from imujump.pipeline.preview import PREVIEW_S, as_preview
+from imujump.pipeline.preview import as_preview
 from imujump.pipeline.screening import (
     LOOK_S,
     SPAN_S,
@@ -50,21 +49,6 @@ from imujump.pipeline.windows import Found, Span, analyse_span
 
 KEEP_S = 60.0
 """Samples are kept this long: a stand, a long action and the stand after it."""
-
-LONGEST_APPROACH_S = 25.0
-"""A stand further back than this does not serve an attempt (own choice)."""
-
-OPENING_STAND_S, CLOSING_STAND_S = 0.5, 1.0
-"""Stands that can open and that close an attempt's window (own choice)."""
-
-CLOSING_WAIT_S = 4.0
-"""Without a stand the window closes this long after the last weightless moment."""
-
-LONGEST_ACTION_S = 20.0
-"""An action with weightless moments closes after this long at the latest: bouncing, running."""
-
-UNANCHORED_S = 8.0
-"""Approach looked at when no stand precedes it."""
 
 OFFLINE_STRIDE_S = 5.0
 """Offline, looks are taken this often: fewer and larger steps, the same looks."""
@@ -115,8 +99,7 @@ class Engine:
         self._clock = SessionClock(info.sensors)
         self._together = Looks()
         self._spells = RestedSpells()
-        self._action: tuple[int, int] | None = None
-        self._previewed: int | None = None
+        self._action = Action(self._together)
         self._claimed_until_s = -math.inf
         self._untouched_s = 0.0
         self._attempts: list[Attempt] = []
@@ -231,8 +214,8 @@ class Engine:
         self._look()
         while self._decide_next(last):
             pass
-        if last and self._action is not None:
-            self._close(len(self._together) - 1)
+        if last and self._action.first is not None:
+            self._close(self._action.first, len(self._together) - 1)
         self._forget()
         return tuple(self._attempts[before:])
 
@@ -245,8 +228,8 @@ class Engine:
         """Drop samples and looks that no attempt to come can need."""
         decided = len(self._together)
         oldest_s = LOOK_S * decided - KEEP_S
-        if self._action is not None:
-            oldest_s = min(oldest_s, LOOK_S * self._action[0] - LONGEST_APPROACH_S - 3.0)
+        if self._action.first is not None:
+            oldest_s = min(oldest_s, LOOK_S * self._action.first - LONGEST_APPROACH_S - 3.0)
         self._together.drop_before(round(oldest_s / LOOK_S))
         for placement, course in self._clock.courses.items():
             device_s = float(course.device_s(np.array((oldest_s,)))[0])
@@ -292,7 +275,9 @@ class Engine:
             ends_s = (LOOK_S * moved, LOOK_S * k)
             waited_s = {p: s.waited_for_s(arrival_s) for p, s in members}
             self._clock.settle_between(self._streams(), *ends_s, arrival_s, waited_s)
-        self._follow_action(k, weightless)
+        if self._action.follow(k, weightless):
+            assert self._action.first is not None
+            self._close(self._action.first, k)
         return True
 
     def _lost(self, seen: Mapping[Placement, Look]) -> bool:
@@ -321,39 +306,15 @@ class Engine:
                 return True
         return None
 
-    def _follow_action(self, k: int, weightless: bool) -> None:
-        if self._action is None:
-            if weightless:
-                self._action = (k, k)
-            return
-        first, latest = self._action
-        if weightless:
-            latest = k
-            self._action = (first, latest)
-        stand = round(CLOSING_STAND_S / LOOK_S)
-        rested = k - latest >= stand and all(
-            self._together[j].still for j in range(k - stand + 1, k + 1)
-        )
-        if (
-            rested
-            or (k - latest) * LOOK_S >= CLOSING_WAIT_S
-            or (k - first) * LOOK_S >= LONGEST_ACTION_S
-        ):
-            self._close(k)
-
     def preview(self) -> Attempt | None:
         """Return the newest attempt of an action that is about to close, once for each flight.
 
         It is not final, depends on when it is asked for, and changes nothing that follows; see
         :mod:`imujump.pipeline.preview`.
         """
-        k = len(self._together) - 1
-        if self._action is None or self._action[1] == self._previewed:
+        k, first = len(self._together) - 1, self._action.first
+        if first is None or not self._action.asks_for_preview(k):
             return None
-        first, latest = self._action
-        if (k - latest) * LOOK_S < PREVIEW_S:
-            return None
-        self._previewed = latest
         motions = self._analysed(first, k).motions
         if not motions:
             return None
@@ -362,13 +323,11 @@ class Engine:
     @property
     def in_action(self) -> bool:
         """Whether there was a weightless moment whose window has not closed."""
-        return self._action is not None
+        return self._action.first is not None
 
-    def _close(self, k: int) -> None:
-        """End the action with look k."""
-        assert self._action is not None
-        first, _ = self._action
-        self._action = self._previewed = None
+    def _close(self, first: int, k: int) -> None:
+        """End the action that began with look ``first`` with look k."""
+        self._action.end()
         found = self._analysed(first, k)
         for motion in found.motions:
             attempt = replace(motion.attempt(), number=len(self._attempts) + 1)
@@ -380,7 +339,7 @@ class Engine:
 
     def _analysed(self, first: int, k: int) -> Found:
         """Analyse the action that begins with look ``first``, up to look k."""
-        start_s, anchored = self._opening_s(first)
+        start_s, anchored = self._action.opening_s(first)
         end_s = k * LOOK_S
         arrival_s = self._together[k].arrival_s
         streams, lines = {}, self._clock.lines(arrival_s, self._streams())
@@ -403,20 +362,6 @@ class Engine:
             if stream.last_time_s is not None and stream.last_time_s > line.device_s(start_s):
                 streams[p] = stream
         return analyse_span(span, streams, lines) if streams else Found((), ())
-
-    def _opening_s(self, first: int) -> tuple[float, bool]:
-        """Start of the window before look ``first``, and whether it is a stand."""
-        need = round(OPENING_STAND_S / LOOK_S)
-        oldest = max(0, first - round(LONGEST_APPROACH_S / LOOK_S))
-        run = 0
-        for k in range(first - 1, oldest - 1, -1):
-            run = run + 1 if self._together[k].still else 0
-            if run == need:
-                begin = k
-                while begin > oldest and self._together[begin - 1].still and k - begin < 12:
-                    begin -= 1
-                return max(begin * LOOK_S - SPAN_S / 2, 0.0), True
-        return max(first * LOOK_S - UNANCHORED_S, 0.0), False
 
 
 def analyse(source: SampleSource, gravity_mps2: float = STANDARD_GRAVITY_MPS2) -> Analysis:
