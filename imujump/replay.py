@@ -9,10 +9,9 @@ import time
 from collections import deque
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from imujump.capture.events import CapturedPacket, CaptureEvent, SensorState
+from imujump.closing import Closing
 from imujump.recording.clock_rows import clock_reading
 from imujump.recording.files import open_recording
 from imujump.recording.format import StatusChange
@@ -25,7 +24,7 @@ BREATH_S = 0.005
 choice: viewers are shown something new some ten times a second)."""
 
 
-class Replay:
+class Replay(Closing):
     """Yields what a recording holds, in the order and, by choice, at the pace of its capture.
 
     Parameters
@@ -59,15 +58,8 @@ class Replay:
         self._first_s = 0.0
         self._stopped = asyncio.Event()
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Close the recording and remove its copy."""
         self._reader.close()
         if self._folder is not None:
             self._folder.cleanup()

@@ -15,9 +15,9 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
+from imujump.closing import Closing
 from imujump.errors import CaptureRunningError
 
 DEFAULT_ADAPTER = "default"
@@ -38,7 +38,7 @@ class RunningCapture:
     key: str = ""
 
 
-class OneCapture:
+class OneCapture(Closing):
     """Holds an adapter for this process; use it as a context manager.
 
     Parameters
@@ -74,12 +74,8 @@ class OneCapture:
         self._tell(RunningCapture(os.getpid()))
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Let go of the adapter."""
         file, self._file = self._file, None
         if file is not None:
             os.ftruncate(file, 0)

@@ -158,14 +158,16 @@ def _motion_lost(window: Window, flight: Flight, toe_off: float, landing: float)
     """
     if Placement.PELVIS not in window.sensors:
         return None
-    begin = toe_off - APPROACH_S / window.step_s
+    begin, end = toe_off - APPROACH_S / window.step_s, landing + HIDDEN_JUMP_S / window.step_s
+    spans = [(begin, landing, "of the attempt")]
     if flight.rise_m < LOW_M:
-        landing += HIDDEN_JUMP_S / window.step_s
-    for side in Side:
-        if side.shank in window.sensors:
-            gone_s = blind_s(window, (Placement.PELVIS, side.shank), begin, landing)
-            if gone_s:
-                return f"pelvis and {side} shank are missing for {gone_s:.2f} s of the attempt"
+        spans.append((landing, end, "after a low flight; the jump itself may lie there"))
+    for first, last, when in spans:
+        for side in Side:
+            if side.shank in window.sensors:
+                gone_s = blind_s(window, (Placement.PELVIS, side.shank), first, last)
+                if gone_s:
+                    return f"pelvis and {side} shank are missing for {gone_s:.2f} s {when}"
     return None
 
 
