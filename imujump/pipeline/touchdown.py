@@ -231,10 +231,14 @@ def _loading(
 def _floor_stop(
     rise_mps: FloatArray, ratio: FloatArray, spell: Spell, step_s: float
 ) -> tuple[float, float] | None:
-    """Touchdown by the arrest of the ankle's fall, and how sharp it was (0 to 1)."""
+    """Touchdown by the arrest of the ankle's fall, and how sharp it was (0 to 1).
+
+    The fall is the fastest of those around and after the beginning of the contact: a foot that was
+    stopped and sinks on under the push that follows touched where it was stopped.
+    """
     calm = max(0.35, 1.3 * float(ratio[spell.rest]))
     settled = spell.first + int(np.argmax(ratio[spell.first : spell.last + 1] < calm))
-    first = max(0, settled - round(0.09 / step_s))
+    first = max(0, min(settled - round(0.09 / step_s), spell.first - round(0.02 / step_s)))
     fastest = first + int(np.argmin(rise_mps[first : settled + 1]))
     fall_mps = float(rise_mps[fastest])
     if fall_mps > -ARREST_MPS:

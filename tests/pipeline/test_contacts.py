@@ -162,3 +162,30 @@ class TestThrownUp:
         whole = self.jumper(path)
         coarse = stance_spells(whole, near_floor=True)
         assert with_landing_touches(whole, coarse) == coarse
+
+
+class TestSinking:
+    """A foot that is stopped within 15 ms and sinks on by 2 cm under the push that follows."""
+
+    STOP_S = 2.5
+
+    def walker(self, sink_mps: float) -> Body:
+        time = np.arange(1000) * STEP_S
+        told_s = [1.5, 1.6, 2.35, 2.43, 2.495, 2.51, 2.525, 2.545, 2.57, 2.59]
+        rise_mps = [0.0, 0.3, 0.3, 0.0, -3.0, 0.3, 0.0, sink_mps, 0.2, 0.0]
+        ahead_mps = np.interp(time, [1.5, 1.6, 2.45, 2.51], [0.0, 5.0, 5.0, 0.8])
+        ahead_mps *= np.interp(time, [2.61, 2.64], [1.0, 0.0])
+        left_m = np.zeros((1000, 3))
+        left_m[:, 0] = np.cumsum(ahead_mps) * STEP_S
+        left_m[:, 2] = np.cumsum(np.interp(time, told_s, rise_mps)) * STEP_S
+        left_m[:, 2] -= left_m[-1, 2] * np.interp(time, [1.6, 2.35], [0.0, 1.0])
+        pelvis = np.zeros((1000, 3))
+        pelvis[:, 0] = np.cumsum(np.interp(time, [1.5, 1.6, 2.5, 2.7], [0, 2, 2, 0])) * STEP_S
+        still = np.zeros((1000, 3))
+        return body(pelvis=pelvis, left_shank=left_m + LEVER_M, right_shank=still + LEVER_M)
+
+    @pytest.mark.parametrize("sink_mps", [0.0, -0.8])
+    def test_the_first_stop_is_the_touch(self, sink_mps: float) -> None:
+        contacts = find_contacts(self.walker(sink_mps))
+        (strike,) = [c.strike for c in contacts if c.side is L and c.strike is not None]
+        assert strike * STEP_S == pytest.approx(self.STOP_S, abs=0.012)
