@@ -30,6 +30,10 @@ LOW_M, HIDDEN_JUMP_S = 0.2, 2.0
 """A flight lower than this may be a long running step, with the jump to follow within this time
 (own choice: some steps, a plant and a flight)."""
 
+NO_STEP_S = 0.12
+"""Touchdowns of two feet so near each other are no step (own choice: the steps of sprinters
+take 0.2 s, from memory)."""
+
 STEP_LIMIT_S = 0.9
 """Longest time between two touchdowns of one run-up (own choice: slow walking is 0.7 s)."""
 
@@ -90,7 +94,7 @@ def build_jump(window: Window, body: Body, flight: Flight, contacts: tuple[Conta
     seen_by_pelvis = Placement.PELVIS in body.paths
     leaving = _leaving(contacts, flight, h)
     landings = _landings(contacts, flight, h)
-    unseen = _unseen(window, shanks, flight)
+    unseen = _unseen(window, contacts, flight)
     at_flight = bool(leaving) and (
         not seen_by_pelvis or abs((leaving[0].toe_off or 0.0) - flight.start) * h < TOE_OFF_AGREES_S
     )
@@ -141,13 +145,26 @@ def build_jump(window: Window, body: Body, flight: Flight, contacts: tuple[Conta
     )
 
 
-def _unseen(window: Window, shanks: tuple[Placement, ...], flight: Flight) -> str | None:
-    """Reason when lost samples of a shank may hide a contact of the plant."""
-    longest = LONGEST_PLANT_S / window.step_s
-    for shank in shanks:
-        gone_s = blind_s(window, (shank,), flight.start - longest, flight.start)
+def _unseen(window: Window, contacts: tuple[Contact, ...], flight: Flight) -> str | None:
+    """Reason when lost samples of a shank may hide a contact of the plant.
+
+    A foot whose samples were lost earlier in the run-up is trusted again once it was seen to stand.
+    """
+    longest, approach = LONGEST_PLANT_S / window.step_s, APPROACH_S / window.step_s
+    for side in Side:
+        if side.shank not in window.sensors:
+            continue
+        gone_s = blind_s(window, (side.shank,), flight.start - longest, flight.start)
         if gone_s:
-            return f"{gone_s:.2f} s of the {shank.words} sensor are missing around the plant"
+            return f"{gone_s:.2f} s of the {side} shank sensor are missing around the plant"
+        strikes = [c.strike for c in contacts if c.side is side and c.strike is not None]
+        stood = max((s for s in strikes if s < flight.start), default=-np.inf)
+        gone_s = blind_s(window, (side.shank,), max(stood, flight.start - approach), flight.start)
+        if gone_s:
+            return (
+                f"{gone_s:.2f} s of the {side} shank sensor are missing, and the foot was not seen "
+                "to stand after that"
+            )
     return None
 
 
@@ -194,8 +211,9 @@ def _landings(contacts: tuple[Contact, ...], flight: Flight, step_s: float) -> t
 def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
     """Contacts pushed off from.
 
-    Both feet if they shared the floor for longer than one then stayed alone, or for twice as long
-    where the second came down late enough to be a step of its own (own choice).
+    Both feet if the second came down too early to be a step of its own, or if they shared the floor
+    for longer than one then stayed alone; for twice as long where the second came down late enough
+    to be a step (own choice).
     """
     last = leaving[0]
     if len(leaving) < 2:
@@ -207,9 +225,10 @@ def _plant(leaving: list[Contact], step_s: float) -> tuple[Contact, ...]:
     start_other = other.strike if other.strike is not None else -np.inf
     shared = min(last.toe_off, other.toe_off) - max(start_last, start_other)
     alone = last.toe_off - other.toe_off
-    if abs(start_last - start_other) * step_s > SECOND_FOOT_S:
+    apart_s = abs(start_last - start_other) * step_s
+    if apart_s > SECOND_FOOT_S:
         alone *= 2.0
-    if alone >= shared:
+    if alone >= shared and apart_s > NO_STEP_S:
         return (last,)
     return tuple(sorted((last, other), key=lambda c: -np.inf if c.strike is None else c.strike))
 

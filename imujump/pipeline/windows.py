@@ -132,7 +132,7 @@ def analyse_span(
     seen = [f for f in flights if not blind_s(window, window.sensors, f.start, f.end)]
     if any(flight.high for flight in seen):
         flights = seen  # a flight in the dark may be none
-    apart = clocks_apart(linked.lateness())
+    apart = clocks_apart(_lateness(window, linked))
     sigma_s = {p: math.hypot(line.sigma_s, apart.sigma_s[p]) for p, line in lines.items()}
     motions: list[AttemptMotion] = []
     for flight in pick_attempts(flights, height, step_s):
@@ -148,6 +148,14 @@ def analyse_span(
     warnings.extend(f"{_clock(start_s)}: {text}." for text in apart.warnings)
     warnings.extend(_mounting(body, contacts))
     return Found(tuple(motions), tuple(warnings))
+
+
+def _lateness(window: Window, linked: LinkedBody) -> dict[Side, float]:
+    """How late the shanks are, s, told by legs whose both ends were received throughout."""
+    dark = {p for p in window.sensors if blind_s(window, (p,), 0, window.samples)}
+    if Placement.PELVIS in dark:
+        return {}
+    return {side: late_s for side, late_s in linked.lateness().items() if side.shank not in dark}
 
 
 def footfalls(

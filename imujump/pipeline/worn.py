@@ -42,9 +42,12 @@ def not_worn(window: Window, body: Body, flight: Flight) -> str | None:
         A flight in it.
     """
     if (body.leg_misfit_m or 0.0) > NO_LEGS_M and not has_long_gaps(window):
+        beyond = sum(np.count_nonzero(sensor.clipped) for sensor in window.sensors.values())
+        range_told = f"; {beyond} samples lie beyond a sensor's range: widen it" if beyond else ""
         return (
             "the sensors did not move like the legs and pelvis of one person, or nobody stood "
             "still before; check who wears which, and stand still for 3 s before each run-up"
+            f"{range_told}"
         )
     if len(window.sensors) < 2:
         return None

@@ -8,7 +8,7 @@ from imujump.model import Placement, Side
 from imujump.pipeline.clock_apart import DOUBTFUL_S, TOLD_S, clocks_apart
 from imujump.pipeline.engine import analyse
 from tests.campaign.subjects import figure
-from tests.campaign.wearing import Role, Wearing, record
+from tests.campaign.wearing import Loss, Phase, Role, Wearing, record
 
 L, R, P = Placement.LEFT_SHANK, Placement.RIGHT_SHANK, Placement.PELVIS
 
@@ -53,3 +53,11 @@ def test_a_late_sensor_is_told_in_a_run_up(role: Role, late_s: float) -> None:
         if (estimate.sigma or 0.0) * 1.2 < (wider[name].sigma or 0.0)
     ]
     assert widened
+
+
+def test_a_leg_whose_samples_were_lost_tells_no_lateness() -> None:
+    """What fills a gap of 0.15 s in the run-up bends the leg as a late sensor would."""
+    loss = Loss((Role.PLANT,), Phase.STEP, 0.15)
+    lossy = analyse(record(figure("one 5.6"), Wearing(losses=(loss,)), 302))
+    assert len(lossy.attempts) == 1
+    assert not any("seems to be read" in w for w in lossy.warnings)

@@ -103,6 +103,31 @@ class TestJumps:
         contacts = (*RUN_UP[:3], *plant, contact(R, 2.7, None))
         assert build_jump(window(whole), whole, self.FLIGHT, contacts).style is style
 
+    def test_feet_too_near_for_a_step_plant_together(self) -> None:
+        """However early the one is told to have left: nobody steps within 0.06 s."""
+        still = thrown([], 0.0, 6.0)
+        whole = body(pelvis=still, left_shank=still, right_shank=still)
+        contacts = (*RUN_UP[:3], contact(R, 1.92, 1.99), contact(L, 1.98, 2.15))
+        jump = build_jump(window(whole), whole, self.FLIGHT, contacts)
+        assert [c.side for c in jump.plant] == [R, L]
+
+    @pytest.mark.parametrize(("stood_s", "seen"), [(1.0, False), (1.7, True)])
+    def test_a_foot_lost_in_the_run_up_counts_when_it_stood_again(
+        self, stood_s: float, seen: bool
+    ) -> None:
+        """Else the plant could be its own, unseen."""
+        still = thrown([], 0.0, 6.0)
+        whole = body(pelvis=still, left_shank=still, right_shank=still)
+        lost = np.zeros(len(still), dtype=bool)
+        lost[round(1.5 / STEP_S) : round(1.65 / STEP_S)] = True
+        received = window(whole)
+        right = replace(received.sensors[R.shank], missing=lost)
+        received = replace(received, sensors={**received.sensors, R.shank: right})
+        stood = contact(R, stood_s, stood_s + 0.2)
+        jump = build_jump(received, whole, self.FLIGHT, (stood, contact(L, 1.98, 2.15)))
+        assert (jump.unseen is None) is seen
+        assert jump.style is (TakeOffStyle.ONE_FOOT if seen else None)
+
     @pytest.mark.parametrize(("rise_mps", "hidden"), [(1.5, True), (2.7, False)])
     def test_a_gap_after_a_low_flight_may_hide_the_jump(
         self, rise_mps: float, hidden: bool

@@ -76,3 +76,9 @@ def test_legs_that_change_their_length_are_nobodys() -> None:
     told = not_worn(window(**WORN), replace(BODY, leg_misfit_m=1.1 * NO_LEGS_M), FLIGHT)
     assert told is not None
     assert "one person" in told
+    assert "range" not in told
+    clipped = np.arange(SAMPLES) % 100 == 0
+    sensors = {**WORN, "left_shank": replace(WORN["left_shank"], clipped=clipped)}
+    told = not_worn(window(**sensors), replace(BODY, leg_misfit_m=1.1 * NO_LEGS_M), FLIGHT)
+    assert told is not None
+    assert told.endswith("; 10 samples lie beyond a sensor's range: widen it")
