@@ -127,7 +127,7 @@ def analyse_span(
     if not any(f.high for f in flights) and _weightless_pelvis(samples, step_s):
         warnings.append(
             f"{_clock(span.start_s)}: a possible jump could not be measured: the motion found does "
-            "not fit it, as when nobody stood still before; stand still for 3 s before each run-up."
+            f"not fit it, {_why_unfit(window)}."
         )
     seen = [f for f in flights if not blind_s(window, window.sensors, f.start, f.end)]
     if any(flight.high for flight in seen):
@@ -148,6 +148,18 @@ def analyse_span(
     warnings.extend(f"{_clock(start_s)}: {text}." for text in apart.warnings)
     warnings.extend(_mounting(body, contacts))
     return Found(tuple(motions), tuple(warnings))
+
+
+def _why_unfit(window: Window) -> str:
+    """What makes the motion of a window unfit, and the remedy."""
+    lost_s = {p: blind_s(window, (p,), 0, window.samples) for p in window.sensors}
+    worst = max(lost_s, key=lambda p: lost_s[p])
+    if lost_s[worst]:
+        return (
+            f"for {lost_s[worst]:.2f} s of the {worst.words} sensor are missing; keep the sensors "
+            "within reach of the receiver"
+        )
+    return "as when nobody stood still before; stand still for 3 s before each run-up"
 
 
 def _lateness(window: Window, linked: LinkedBody) -> dict[Side, float]:

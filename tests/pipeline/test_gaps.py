@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from imujump.model import Placement, Side
+from imujump.model import Analysis, Placement, Side
 from imujump.pipeline.body import Body, SensorWindow, Window
 from imujump.pipeline.dark_spells import BLIND_S, SHADE_S, SWING_S, blind_s, hidden
+from imujump.pipeline.engine import analyse
 from imujump.pipeline.gap_filling import LONG_GAP_S, long_gaps, refilled
 from imujump.pipeline.strapdown import Strapdown, dead_reckon
+from tests.campaign.subjects import figure
+from tests.campaign.wearing import Loss, Phase, Role, Wearing, record
 
 from .drawn import GRAVITY, STEP_S, UP, body, thrown
 
@@ -107,3 +110,22 @@ class TestDarkness:
         assert blind_s(window, lost, 450, 500) == 0.0
         assert blind_s(window, (*lost, *whole), 300, 500) == 0.0
         assert blind_s(self.window(0.5 * BLIND_S), lost, 300, 500) == 0.0
+
+
+class TestAllSensorsLost:
+    """One jump of which a part never arrived from any sensor."""
+
+    def analysed(self, name: str, phase: Phase, length_s: float) -> Analysis:
+        loss = Loss(tuple(Role), phase, length_s)
+        return analyse(record(figure(name), Wearing(losses=(loss,)), 302))
+
+    def test_a_jump_that_cannot_be_found_is_laid_to_the_loss(self) -> None:
+        lost = self.analysed("one 5.6", Phase.STEP, 0.15)
+        assert not any(attempt.valid for attempt in lost.attempts)
+        assert any("sensor are missing; keep the sensors within" in w for w in lost.warnings)
+
+    def test_how_the_feet_landed_is_not_told(self) -> None:
+        (attempt,) = self.analysed("one 3.4", Phase.PLANT, 0.3).attempts
+        told = attempt.metrics["landing_interval_s"]
+        assert told.value is None
+        assert "missing" in (told.reason or "")
