@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 from imujump.model import BoolArray, FloatArray, Placement
 from imujump.pipeline.drift import DriftSolution
@@ -50,7 +50,7 @@ class Window:
         return len(next(iter(self.sensors.values())).missing)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Body:
     """Corrected motion of all sensors in one world frame (z up).
 
@@ -68,11 +68,24 @@ class Body:
     solutions: Mapping[Placement, DriftSolution]
     numbers: Mapping[Placement, int]
     leg_misfit_m: float | None
+    _known: dict[tuple[str, Placement | None], FloatArray] = field(
+        default_factory=dict, init=False, repr=False
+    )
+
+    def once(
+        self, name: str, placement: Placement | None, work: Callable[[], FloatArray]
+    ) -> FloatArray:
+        """Work out what is asked for again and again the first time only; not to be changed."""
+        if (name, placement) not in self._known:
+            self._known[name, placement] = work()
+        return self._known[name, placement]
 
     def joint_position(self, placement: Placement) -> FloatArray:
         """Path (n, 3) of the ankle, or of mid hip for the pelvis."""
-        return self.paths[placement].point_position(self.levers[placement])
+        path, lever_m = self.paths[placement], self.levers[placement]
+        return self.once("joint position", placement, lambda: path.point_position(lever_m))
 
     def joint_velocity(self, placement: Placement) -> FloatArray:
         """Velocity (n, 3) of the ankle, or of mid hip for the pelvis."""
-        return self.paths[placement].point_velocity(self.levers[placement])
+        path, lever_m = self.paths[placement], self.levers[placement]
+        return self.once("joint velocity", placement, lambda: path.point_velocity(lever_m))

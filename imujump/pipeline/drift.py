@@ -19,7 +19,9 @@ from __future__ import annotations
 import copy
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, cho_solve_banded, cholesky_banded
+from numpy.lib.stride_tricks import as_strided
+from scipy.linalg import cho_factor, cho_solve, cholesky_banded
+from scipy.linalg.lapack import dtbtrs
 
 from imujump.model import BoolArray, FloatArray, IntArray
 from imujump.pipeline.error_growth import (
@@ -32,7 +34,7 @@ from imujump.pipeline.error_growth import (
     NoiseModel,
     Propagation,
 )
-from imujump.pipeline.strapdown import Strapdown, cross_matrix
+from imujump.pipeline.strapdown import Strapdown, cross, cross_matrix, turned
 
 
 class DriftProblem:
@@ -124,7 +126,7 @@ class DriftProblem:
     def copy(self) -> DriftProblem:
         """The same facts, to be added to apart from the original."""
         other = copy.copy(self)
-        for name in ("_diagonal", "_below", "_edge", "_corner", "_rhs", "_rhs_border"):
+        for name in ("_diagonal", "_edge", "_corner", "_rhs", "_rhs_border"):
             setattr(other, name, getattr(self, name).copy())
         return other
 
@@ -206,16 +208,17 @@ class DriftProblem:
         sigma: FloatArray,
     ) -> None:
         w, c, z = on_states / sigma[:, None], on_border / sigma[:, None], value / sigma
-        squares, edges = w[:, :, None] * w[:, None, :], w[:, :, None] * c[:, None, :]
-        right = w * z[:, None]
-        if np.all(np.diff(k) > 0):
-            self._diagonal[k] += squares
-            self._edge[k] += edges
-            self._rhs[k] += right
-        else:  # several facts at one knot
-            np.add.at(self._diagonal, k, squares)
-            np.add.at(self._edge, k, edges)
-            np.add.at(self._rhs, k, right)
+        if len(k) == len(self.knots) and (k[1:] > k[:-1]).all():  # one fact at every knot
+            self._diagonal += w[:, :, None] * w[:, None, :]
+            self._edge += w[:, :, None] * c[:, None, :]
+            self._rhs += w * z[:, None]
+        else:
+            for knot in np.unique(k).tolist():
+                own = k == knot
+                here = w[own].T
+                self._diagonal[knot] += here @ here.T
+                self._edge[knot] += here @ c[own]
+                self._rhs[knot] += here @ z[own]
         self._corner += c.T @ c
         self._rhs_border += c.T @ z
 
@@ -234,19 +237,34 @@ class DriftProblem:
     def solve(self) -> DriftSolution:
         """Solve all facts by least squares (bordered banded Cholesky factorisation)."""
         k, m = self._rhs.shape
-        bands = np.zeros((2 * m, k * m))
-        row, col = np.tril_indices(m)
-        base = m * np.arange(k)[:, None]
-        bands[(row - col)[None, :], base + col] = self._diagonal[:, row, col]
-        row, col = (part.ravel() for part in np.indices((m, m)))
-        bands[(row - col + m)[None, :], base[:-1] + col] = self._below[:, row, col]
-        factor = cholesky_banded(bands, lower=True, overwrite_ab=True)
-        edge = self._edge.reshape(k * m, self.border)
-        solved = cho_solve_banded((factor, True), np.column_stack((edge, self._rhs.reshape(-1, 1))))
-        corner = cho_factor(self._corner - edge.T @ solved[:, :-1])
-        tail = cho_solve(corner, self._rhs_border - edge.T @ solved[:, -1])
-        chain = (solved[:, -1] - solved[:, :-1] @ tail).reshape(k, m)
-        return DriftSolution(self, chain, tail, factor, solved[:, :-1], corner)
+        factor = cholesky_banded(self._bands(), lower=True, overwrite_ab=True, check_finite=False)
+        known = np.concatenate((self._edge, self._rhs[:, :, None]), axis=2)
+        # Half a solution, by the factor's lower triangle L, is all that the border needs.
+        half = _by_triangle(factor, known.reshape(k * m, -1))
+        edge, right = half[:, :-1], half[:, -1]
+        corner = cho_factor(self._corner - edge.T @ edge, check_finite=False)
+        tail = cho_solve(corner, self._rhs_border - edge.T @ right, check_finite=False)
+        chain = _by_triangle(factor, right - edge @ tail, transposed=True).reshape(k, m)
+        return DriftSolution(self, chain, tail, factor, edge, corner)
+
+    def _bands(self) -> FloatArray:
+        """The chain's matrix as LAPACK wants it: in column j its elements from (j, j) down."""
+        k, m = self._rhs.shape
+        columns = np.zeros((k, m, 3 * m))
+        columns[:, :, :m] = self._diagonal  # symmetric
+        columns[:-1, :, m : 2 * m] = self._below.swapaxes(1, 2)
+        # A block's column j begins with j elements above the matrix's diagonal: step over them.
+        knot, column, row = columns.strides
+        from_diagonal = as_strided(columns, (k, m, 2 * m), (knot, column + row, row))
+        return from_diagonal.reshape(k * m, 2 * m).T
+
+
+def _by_triangle(factor: FloatArray, right: FloatArray, transposed: bool = False) -> FloatArray:
+    """Solve L x = right, or L' x = right, by a banded Cholesky factor L."""
+    solved, failed = dtbtrs(factor, right, uplo="L", trans="T" if transposed else "N")
+    if failed:
+        raise np.linalg.LinAlgError("the chain's matrix is singular")
+    return np.asarray(solved)
 
 
 class DriftSolution:
@@ -258,14 +276,14 @@ class DriftSolution:
         chain: FloatArray,
         tail: FloatArray,
         factor: FloatArray,
-        edge_solved: FloatArray,
+        half_edge: FloatArray,
         corner: tuple[FloatArray, bool],
     ) -> None:
         self.problem = problem
         self._chain = chain
         self._tail = tail
         self._factor = factor
-        self._edge_solved = edge_solved
+        self._half_edge = half_edge
         self._corner = corner
 
     @property
@@ -301,7 +319,7 @@ class DriftSolution:
         rot = turn + 0.5 * turn @ turn  # second order: good to 1e-5 for a 2 degree error
         rot = old.rot + rot @ old.rot
         bias = self._bias(sensor)
-        force = old.force_mps2 + np.cross(error[:, ATTITUDE], old.force_mps2) - rot @ bias[3:]
+        force = old.force_mps2 + cross(error[:, ATTITUDE], old.force_mps2) - turned(rot, bias[3:])
         return Strapdown(
             old.step_s,
             rot,
@@ -322,12 +340,12 @@ class DriftSolution:
         scalars : FloatArray, optional
             (r, number of scalars) on the further constants.
         """
-        c = weights.reshape(len(weights), -1).T
-        tail = -(self._edge_solved.T @ c)
+        half = _by_triangle(self._factor, weights.reshape(len(weights), -1).T)
+        tail = -(self._half_edge.T @ half)
         if scalars is not None:
             tail[BIASES * self.problem.sensors :] += scalars.T
-        variance = np.sum(c * cho_solve_banded((self._factor, True), c), axis=0)
-        variance += np.sum(tail * cho_solve(self._corner, tail), axis=0)
+        variance = np.sum(half * half, axis=0)
+        variance += np.sum(tail * cho_solve(self._corner, tail, check_finite=False), axis=0)
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 
     def spread_weights(self, index: float) -> tuple[int, float]:

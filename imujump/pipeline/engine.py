@@ -50,7 +50,7 @@ from imujump.pipeline.windows import Found, Span, analyse_span
 KEEP_S = 60.0
 """Samples are kept this long: a stand, a long action and the stand after it."""
 
-OFFLINE_STRIDE_S = 5.0
+OFFLINE_STRIDE_S = 20.0
 """Offline, looks are taken this often: fewer and larger steps, the same looks."""
 
 

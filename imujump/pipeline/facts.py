@@ -10,7 +10,7 @@ from imujump.model import FloatArray, IntArray, Placement
 from imujump.pipeline.body import Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES, NoiseModel
-from imujump.pipeline.strapdown import Strapdown, cross_matrix, rotate
+from imujump.pipeline.strapdown import Strapdown, cross, cross_matrix, rotate
 
 PELVIS_NOISE = NoiseModel(
     gyro_density=3e-4,
@@ -157,7 +157,7 @@ def pivot_facts(
     rise = path.position_m[index, 2] + arm[:, 2] + np.linalg.norm(lever)
     height = np.full(len(index), CONTACT_HEIGHT_M)
     problem.add_between(number, index, weights, -rise, height, at_rest)
-    swing = rotate(path.rot[index], np.cross(path.gyro_radps[index], lever))
+    swing = rotate(path.rot[index], cross(path.gyro_radps[index], lever))
     velocity = path.velocity_mps[index] + swing
     turn = -cross_matrix(swing)
     for axis in range(3):

@@ -50,16 +50,33 @@ class Strapdown:
 
     def point_position(self, lever_m: FloatArray) -> FloatArray:
         """Path (n, 3) of a point fixed to the sensor at ``lever_m`` (3,) in its axes."""
-        return self.position_m + self.rot @ lever_m
+        return self.position_m + turned(self.rot, lever_m)
 
     def point_velocity(self, lever_m: FloatArray) -> FloatArray:
         """Velocity (n, 3) of a point fixed to the sensor at ``lever_m`` (3,)."""
-        return self.velocity_mps + rotate(self.rot, np.cross(self.gyro_radps, lever_m))
+        return self.velocity_mps + rotate(self.rot, cross(self.gyro_radps, lever_m))
 
 
 def rotate(rot: FloatArray, vectors: FloatArray) -> FloatArray:
     """Rotate vectors (n, 3) by matrices (n, 3, 3), row by row."""
     return np.asarray(np.einsum("nij,nj->ni", rot, vectors))
+
+
+def turned(rot: FloatArray, vector: FloatArray) -> FloatArray:
+    """Rotate one vector (3,) by matrices (n, 3, 3): as one product, not n small ones."""
+    return np.asarray((rot.reshape(-1, 3) @ vector).reshape(-1, 3))
+
+
+def cross(left: FloatArray, right: FloatArray) -> FloatArray:
+    """Cross products of vectors (…, 3), column by column: quicker than numpy's own."""
+    x, y, z = left[..., 0], left[..., 1], left[..., 2]
+    u, v, w = right[..., 0], right[..., 1], right[..., 2]
+    first = y * w - z * v
+    out = np.empty((*first.shape, 3))
+    out[..., 0] = first
+    np.subtract(z * u, x * w, out=out[..., 1])
+    np.subtract(x * v, y * u, out=out[..., 2])
+    return out
 
 
 def cumulative_trapezoid(values: FloatArray, step_s: float) -> FloatArray:
@@ -71,11 +88,12 @@ def cumulative_trapezoid(values: FloatArray, step_s: float) -> FloatArray:
 
 def cross_matrix(vectors: FloatArray) -> FloatArray:
     """Matrices (…, 3, 3) that form the cross product with vectors (…, 3) from the left."""
-    x, y, z = np.moveaxis(np.asarray(vectors, dtype=float), -1, 0)
-    o = np.zeros_like(x)
-    return np.stack(
-        (np.stack((o, -z, y), -1), np.stack((z, o, -x), -1), np.stack((-y, x, o), -1)), -2
-    )
+    x, y, z = vectors[..., 0], vectors[..., 1], vectors[..., 2]
+    out = np.zeros((*vectors.shape, 3))
+    out[..., 0, 1], out[..., 0, 2] = -z, y
+    out[..., 1, 0], out[..., 1, 2] = z, -x
+    out[..., 2, 0], out[..., 2, 1] = -y, x
+    return out
 
 
 def dead_reckon(

@@ -116,6 +116,10 @@ def mid_hip_load(body: Body) -> FloatArray | None:
 
 def body_speed(body: Body) -> FloatArray:
     """Horizontal speed (n,) of the pelvis, or of the mean shank, averaged over 0.3 s."""
+    return body.once("body speed", None, lambda: _body_speed(body))
+
+
+def _body_speed(body: Body) -> FloatArray:
     if Placement.PELVIS in body.paths:
         velocity = body.joint_velocity(Placement.PELVIS)
     else:
@@ -126,6 +130,10 @@ def body_speed(body: Body) -> FloatArray:
 
 def slow_ratio(body: Body, side: Side) -> FloatArray:
     """Ankle speed over the speed below which an ankle counts as slow (n,)."""
+    return body.once("slow ratio", side.shank, lambda: _slow_ratio(body, side))
+
+
+def _slow_ratio(body: Body, side: Side) -> FloatArray:
     speed = np.linalg.norm(body.joint_velocity(side.shank), axis=1)
     return np.asarray(speed / (SLOW_ANKLE_MPS + SLOW_ANKLE_RATIO * body_speed(body)))
 
