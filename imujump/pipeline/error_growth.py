@@ -14,7 +14,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from imujump.model import BoolArray, FloatArray, IntArray
-from imujump.pipeline.strapdown import Strapdown, cross_matrix, cumulative_trapezoid
+from imujump.pipeline.strapdown import (
+    Strapdown,
+    cross,
+    cross_matrix,
+    cumulative_trapezoid,
+    turned,
+)
 
 ATTITUDE, VELOCITY, POSITION = slice(0, 3), slice(3, 6), slice(6, 9)
 STATES = 9
@@ -75,7 +81,7 @@ class Propagation:
         self._rot1 = cumulative_trapezoid(path.rot, h)
         self._rot2 = cumulative_trapezoid(self._rot1, h)
         # Column by column of R: the velocity that a unit gyroscope bias makes up.
-        mixed = np.cross(self._rot1, path.force_mps2[:, :, None], axis=1)
+        mixed = -cross_matrix(path.force_mps2) @ self._rot1
         self._mixed1 = cumulative_trapezoid(mixed, h)
         self._mixed2 = cumulative_trapezoid(self._mixed1, h)
 
@@ -108,41 +114,41 @@ class Propagation:
         """Error states (n, 9) at every sample from those at knots (k, 9) and the biases (6,).
 
         Between two knots the errors grow from the earlier one; what is missing at the later
-        one, the noise of the segment, is spread evenly over it.
+        one, the noise of the segment, is spread evenly over it. The first and the last sample
+        are knots.
         """
-        h, n = self._path.step_s, len(self._time)
-        turned = -self._rot1 @ bias[:3]
-        slid = np.cross(turned, self._path.force_mps2) - self._path.rot @ bias[3:]
-        sped = cumulative_trapezoid(slid, h)
-        moved = cumulative_trapezoid(sped, h)
+        alone = self._grown_by(bias)
 
-        def grown(k: IntArray, end: IntArray) -> FloatArray:
-            start = knots[k]
-            dt = (self._time[end] - self._time[start])[:, None]
-            tilt = states[k, ATTITUDE] - turned[start]
-            speed = states[k, VELOCITY]
-            force1 = self._force1[end] - self._force1[start]
-            force2 = self._force2[end] - self._force2[start] - dt * self._force1[start]
-            return np.hstack(
-                (
-                    tilt + turned[end],
-                    speed + np.cross(tilt, force1) + sped[end] - sped[start],
-                    states[k, POSITION]
-                    + dt * speed
-                    + np.cross(tilt, force2)
-                    + moved[end]
-                    - moved[start]
-                    - dt * sped[start],
-                )
-            )
+        def carried(tilt: FloatArray, index: IntArray | slice) -> FloatArray:
+            """What the biases and a constant tilt have summed up to since the start."""
+            sum_up = alone[index].copy()
+            sum_up[:, VELOCITY] += cross(tilt, self._force1[index])
+            sum_up[:, POSITION] += cross(tilt, self._force2[index])
+            return sum_up
 
-        segments = np.arange(len(knots) - 1)
-        jump = states[1:] - grown(segments, knots[1:])
-        index = np.arange(n)
-        k = np.clip(np.searchsorted(knots, index, side="right") - 1, 0, len(knots) - 2)
-        inside = np.clip(index, knots[0], knots[-1])
-        share = ((inside - knots[k]) / (knots[k + 1] - knots[k]))[:, None]
-        return np.asarray(grown(k, inside) + share * jump[k])
+        # In a segment: errors = what is carried + offset + pace * elapsed time.
+        start, end = knots[:-1], knots[1:]
+        length_s = (self._time[end] - self._time[start])[:, None]
+        tilt = states[:-1, ATTITUDE] - alone[start, ATTITUDE]
+        offset = states[:-1] - carried(tilt, start)
+        pace = (states[1:] - carried(tilt, end) - offset) / length_s
+        # Of the position's pace the velocity's offset is one part, the noise is the other.
+        samples = end - start
+        samples[-1] += 1
+        elapsed_s = self._time - np.repeat(self._time[start], samples)
+        found = carried(np.repeat(tilt, samples, axis=0), slice(None))
+        found += np.repeat(offset, samples, axis=0)
+        found += elapsed_s[:, None] * np.repeat(pace, samples, axis=0)
+        return found
+
+    def _grown_by(self, bias: FloatArray) -> FloatArray:
+        """Error states (n, 9) that biases (6,) make up from the start on."""
+        gyro, accel = bias[:3], bias[3:]
+        grown = np.empty((len(self._time), STATES))
+        grown[:, ATTITUDE] = -turned(self._rot1, gyro)
+        grown[:, VELOCITY] = -turned(self._mixed1, gyro) - turned(self._rot1, accel)
+        grown[:, POSITION] = -turned(self._mixed2, gyro) - turned(self._rot2, accel)
+        return grown
 
 
 class Noise:

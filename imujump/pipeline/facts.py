@@ -10,7 +10,7 @@ from imujump.model import FloatArray, IntArray, Placement
 from imujump.pipeline.body import Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES, NoiseModel
-from imujump.pipeline.strapdown import Strapdown, cross, cross_matrix, rotate
+from imujump.pipeline.strapdown import Strapdown, cross, cross_matrix, rotate, turned
 
 PELVIS_NOISE = NoiseModel(
     gyro_density=3e-4,
@@ -118,28 +118,29 @@ def rest_facts(
     start = np.zeros(3) if start_m is None else start_m
     origin_m, heading_rad = (1e-4, 1e-5) if start_m is None else (START_M, START_RAD)
     first_sway = _sway(window, placement, window.rests[0])
-    for axis in range(2):
-        problem.pin(number, 0, axis, 0.0, float(np.hypot(UPRIGHT_RAD, first_sway[0])))
-    problem.pin(number, 0, 2, 0.0, heading_rad)
-    for axis in range(3):
-        problem.pin(number, 0, 6 + axis, float(start[axis]), origin_m)
+    upright_rad = float(np.hypot(UPRIGHT_RAD, first_sway[0]))
+    # Sample, component, value, sigma, and whether it is told against the height at rest.
+    rows = [(0, axis, 0.0, upright_rad, False) for axis in range(2)]
+    rows.append((0, 2, 0.0, heading_rad, False))
+    rows += [(0, 6 + axis, float(start[axis]), origin_m, False) for axis in range(3)]
     for rest, (first, last) in enumerate(window.rests):
-        index = np.linspace(first, last, 4).astype(np.int64)
-        speed = np.full(4, np.hypot(REST_SPEED_MPS, _sway(window, placement, (first, last))[1]))
-        for axis in range(3):
-            weights = np.zeros((4, problem.width))
-            weights[:, STATES * number + 3 + axis] = 1.0
-            problem.add(index, weights, -path.velocity_mps[index, axis], speed)
-        weights = np.zeros((4, problem.width))
-        weights[:, STATES * number + 8] = 1.0
-        height = np.zeros((4, problem.scalars))
-        height[:, number] = -1.0
+        speed_mps = float(np.hypot(REST_SPEED_MPS, _sway(window, placement, (first, last))[1]))
         height_m = FLOOR_M
         if placement is Placement.PELVIS:
             bent_m = BENT_M_PER_RAD * changed_posture_rad(window, rest)
             height_m = float(np.hypot(POSTURE_M, bent_m))
-        sigma = np.full(4, 1e-3 if rest == 0 else 2.0 * height_m)  # four facts share it
-        problem.add(index, weights, -path.position_m[index, 2], sigma, height)
+        sigma_m = 1e-3 if rest == 0 else 2.0 * height_m  # four facts share it
+        for sample in np.linspace(first, last, 4).astype(np.int64).tolist():
+            velocity, position = path.velocity_mps[sample], path.position_m[sample]
+            rows += [(sample, 3 + i, -float(velocity[i]), speed_mps, False) for i in range(3)]
+            rows.append((sample, 8, -float(position[2]), sigma_m, True))
+    samples, components, values, sigmas, heights = zip(*rows, strict=True)
+    every = np.arange(len(rows))
+    weights = np.zeros((len(rows), problem.width))
+    weights[every, STATES * number + np.array(components)] = 1.0
+    scalars = np.zeros((len(rows), problem.scalars))
+    scalars[heights, number] = -1.0
+    problem.add(np.array(samples), weights, np.array(values), np.array(sigmas), scalars)
 
 
 def pivot_facts(
@@ -148,21 +149,20 @@ def pivot_facts(
     """Mid-contact: the ankle is at rest, and about as high above the floor as standing."""
     if not len(index):
         return
-    arm = path.rot[index] @ lever
-    weights = np.zeros((len(index), STATES))
-    weights[:, 8] = 1.0
-    weights[:, 0:2] = np.stack((arm[:, 1], -arm[:, 0]), axis=1)
-    at_rest, nothing = np.zeros((2, len(index), problem.scalars))
-    at_rest[:, number] = -1.0
-    rise = path.position_m[index, 2] + arm[:, 2] + np.linalg.norm(lever)
-    height = np.full(len(index), CONTACT_HEIGHT_M)
-    problem.add_between(number, index, weights, -rise, height, at_rest)
+    count = len(index)
+    arm = turned(path.rot[index], lever)
     swing = rotate(path.rot[index], cross(path.gyro_radps[index], lever))
-    velocity = path.velocity_mps[index] + swing
-    turn = -cross_matrix(swing)
-    for axis in range(3):
-        weights = np.zeros((len(index), STATES))
-        weights[:, 3 + axis] = 1.0
-        weights[:, 0:3] = turn[:, axis]
-        speed = np.full(len(index), PIVOT_SPEED_MPS)
-        problem.add_between(number, index, weights, -velocity[:, axis], speed, nothing)
+    # Four facts at each instant: the height, then the three parts of the velocity.
+    weights, value = np.zeros((4, count, STATES)), np.empty((4, count))
+    weights[0, :, 8] = 1.0
+    weights[0, :, 0], weights[0, :, 1] = arm[:, 1], -arm[:, 0]
+    value[0] = -(path.position_m[index, 2] + arm[:, 2] + np.linalg.norm(lever))
+    weights[1:, :, 0:3] = -cross_matrix(swing).swapaxes(0, 1)
+    weights[1:, :, 3:6] = np.eye(3)[:, None, :]
+    value[1:] = -(path.velocity_mps[index] + swing).T
+    sigma = np.repeat((CONTACT_HEIGHT_M, PIVOT_SPEED_MPS), (count, 3 * count))
+    scalars = np.zeros((4 * count, problem.scalars))
+    scalars[:count, number] = -1.0
+    problem.add_between(
+        number, np.tile(index, 4), weights.reshape(-1, STATES), value.ravel(), sigma, scalars
+    )

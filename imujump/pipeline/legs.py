@@ -18,7 +18,7 @@ from imujump.pipeline.body import SHANK_LEVER_M, Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES
 from imujump.pipeline.orientation import main_turning_axis
-from imujump.pipeline.strapdown import Strapdown, rotate
+from imujump.pipeline.strapdown import Strapdown, cross, rotate, turned
 
 HIP_FORWARD_M, HIP_SIDE_M, HIP_DOWN_M = 0.08, 0.085, 0.05
 """Hip joint seen from a sensor on the sacrum. The hip joint lies about 0.10 m in front of the
@@ -155,7 +155,7 @@ class LegFacts:
         """Add one fact per knot; returns the misfit (knots,) before this round, metres."""
         pelvis, shank = self.now[Placement.PELVIS], self.now[self.side.shank]
         turn_p, turn_s = pelvis.rot, shank.rot
-        arm_hip, arm_knee = turn_p @ self.hip, turn_s @ self.knee
+        arm_hip, arm_knee = turned(turn_p, self.hip), turned(turn_s, self.knee)
         thigh = pelvis.position_m + arm_hip - shank.position_m - arm_knee
         length = np.linalg.norm(thigh, axis=1)
         e = thigh / length[:, None]
@@ -166,7 +166,7 @@ class LegFacts:
             (self.side.shank, arm_knee, -1.0),
         ):
             at = STATES * self.numbers[placement]
-            weights[:, at : at + 3] = sign * np.cross(arm, e)
+            weights[:, at : at + 3] = sign * cross(arm, e)
             weights[:, at + 6 : at + 9] = sign * e
             old, new = self.raw[placement], self.now[placement]
             known[:, at : at + 3] = _attitude_between(old.rot, new.rot)
@@ -180,7 +180,7 @@ class LegFacts:
         knee_at = first + 5 + 3 * self.place
         scalars[:, knee_at : knee_at + 3] = -np.einsum("nji,nj->ni", turn_s, e)
         # Samples that are told late show the knee where it was.
-        moving = shank.velocity_mps + rotate(turn_s, np.cross(shank.gyro_radps, self.knee))
+        moving = shank.velocity_mps + rotate(turn_s, cross(shank.gyro_radps, self.knee))
         scalars[:, first + self.late] = -np.sum(e * moving, axis=1)
         present = np.zeros(scalars.shape[1])
         present[first] = self.legs.thigh_m

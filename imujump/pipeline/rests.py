@@ -8,7 +8,7 @@ import numpy as np
 
 from imujump.model import IntArray, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Body
-from imujump.pipeline.strapdown import rotate
+from imujump.pipeline.strapdown import cross, rotate
 from imujump.pipeline.support import CORE_RATIO, Spell, slow_ratio
 
 LONGEST_STEP_CONTACT_S = 1.2
@@ -54,7 +54,7 @@ def pivot_levers(body: Body, spells: Mapping[Side, list[Spell]]) -> Mapping[Side
                 continue
             part = np.arange(spell.first, spell.last + 1)
             part = part[ratio[part] < CORE_RATIO]
-            swing = rotate(path.rot[part], np.cross(path.gyro_radps[part], -up))
+            swing = rotate(path.rot[part], cross(path.gyro_radps[part], -up))
             # One contact counts as one look: its samples share one error.
             weight = 1.0 / (len(part) * LEVER_SPEED_MPS**2)
             turning += weight * float(np.sum(swing**2))
