@@ -10,7 +10,7 @@ When an action closes (:mod:`imujump.pipeline.action`), its whole window is anal
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -91,7 +91,7 @@ class Engine:
     ) -> None:
         self.info = info
         self.gravity_mps2 = gravity_mps2
-        self._stride_s = stride_s
+        self._round_s = stride_s * len(info.sensors)
         self._on_motion, self._around_s = on_motion, around_s
         self._sensors = {
             s.placement: SensorFollowed(SensorStream(s), Looks(), Upkeep(s)) for s in info.sensors
@@ -125,8 +125,9 @@ class Engine:
         after_s = sensor.stream.last_time_s
         if before_s is not None and after_s is not None:
             self._untouched_s += after_s - before_s
-        sensor.horizon_s = max(sensor.horizon_s, batch.arrival_s)
-        return self._proceed(last=False)
+        if batch.arrival_s > sensor.horizon_s:
+            sensor.horizon_s = batch.arrival_s
+        return () if self._untouched_s < self._round_s else self._proceed(last=False)
 
     def read_clock(self, reading: ClockReading) -> None:
         """Take in a reading of a sensor's clock, before its packets that arrive later.
@@ -149,7 +150,7 @@ class Engine:
         """
         for sensor in self._sensors.values():
             sensor.horizon_s = max(sensor.horizon_s, arrival_s)
-        return self._proceed(last=False)
+        return () if self._untouched_s < self._round_s else self._proceed(last=False)
 
     def finish(self) -> Analysis:
         """End the recording and return its analysis."""
@@ -198,8 +199,6 @@ class Engine:
 
     def _proceed(self, last: bool) -> tuple[Attempt, ...]:
         """Take all looks and decisions that the received samples allow."""
-        if not last and self._untouched_s < self._stride_s * len(self._sensors):
-            return ()
         self._untouched_s = 0.0
         for placement, sensor in self._sensors.items():
             received = sensor.stream.settle()
@@ -241,34 +240,36 @@ class Engine:
         """Decide on the next look of all sensors together, if it is complete."""
         k = len(self._together)
         members = [(p, self._sensors[p]) for p in self._clock.courses]
-        at_hand = {p: s.looks[k] for p, s in members if len(s.looks) > k}
-        if not at_hand:
+        looks = [(p, sensor, sensor.looks.at(k)) for p, sensor in members]
+        arrivals_s = [found.arrival_s for _, _, found in looks if found is not None]
+        if not arrivals_s:
             return False
-        arrival_s = min([found.arrival_s for found in at_hand.values()])
-        awaited = [s for p, s in members if p not in at_hand]
-        if not last and any(s.horizon_s <= s.waited_for_s(arrival_s) for s in awaited):
-            return False
+        arrival_s = min(arrivals_s)
+        if not last and len(arrivals_s) < len(looks):
+            awaited = [sensor for _, sensor, found in looks if found is None]
+            if any(s.horizon_s <= s.waited_for_s(arrival_s) for s in awaited):
+                return False
         if len(members) < len(self._sensors):
             joined = self._let_join(k, arrival_s, last)
             if joined is not None:
                 return joined
         seen = {}
-        for placement, sensor in members:
-            found = at_hand.get(placement)
+        for placement, sensor, found in looks:
             if found is None:
                 sensor.looks.add_unseen()
             if sensor.takes_part(found, arrival_s) and found is not None and found.seen:
                 seen[placement] = found
-        if Placement.PELVIS in seen:
-            force = seen[Placement.PELVIS].force_mps2
+        pelvis = seen.get(Placement.PELVIS)
+        if pelvis is not None:
+            force = pelvis.force_mps2
             weightless = force < WEIGHTLESS_PELVIS_MPS2
         else:
             force = min((found.force_mps2 for found in seen.values()), default=math.inf)
             weightless = force < WEIGHTLESS_SHANK_MPS2
         still = bool(seen) and all([found.still for found in seen.values()])
         # What is lost while somebody moves may have been a flight.
-        moving = k > self._together.dropped and not self._together[k - 1].still
-        weightless |= moving and Placement.PELVIS in self._sensors and self._lost(seen)
+        if pelvis is None and Placement.PELVIS in self._clock.courses:
+            weightless |= k > self._together.dropped and not self._together[k - 1].still
         self._together.add(Look(still, bool(seen), force, arrival_s))
         moved = self._spells.follow(still)
         if moved is not None:
@@ -279,10 +280,6 @@ class Engine:
             assert self._action.first is not None
             self._close(self._action.first, k)
         return True
-
-    def _lost(self, seen: Mapping[Placement, Look]) -> bool:
-        """Whether a look lacks a pelvis sensor that has been received before."""
-        return Placement.PELVIS in self._clock.courses and Placement.PELVIS not in seen
 
     def _let_join(self, k: int, arrival_s: float, last: bool) -> bool | None:
         """Let late sensors in before look k, which was complete at ``arrival_s``.

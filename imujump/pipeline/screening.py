@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from imujump.model import BoolArray, FloatArray
+from imujump.model import BoolArray, FloatArray, IntArray
 from imujump.pipeline.clock_course import ClockCourse
 from imujump.pipeline.stillness import STILL_ACCEL_MPS2, STILL_RATE_RADPS
 from imujump.pipeline.streams import ROUNDING_S, SensorStream, repeats
@@ -81,6 +81,10 @@ class Looks:
             del self._rows[: k - self.dropped]
             self.dropped = k
 
+    def at(self, k: int) -> Look | None:
+        """Return look k, None while there is none."""
+        return self[k] if k - self.dropped < len(self._rows) else None
+
     def __getitem__(self, k: int) -> Look:
         """Return look k, which must not have been dropped."""
         if k < self.dropped:
@@ -136,20 +140,23 @@ def _looks(stream: SensorStream, centres: FloatArray) -> list[Look]:
     same = np.concatenate(((0,), np.cumsum(repeats(values))))
     repeated = same[end] - same[np.minimum(begin + 1, len(values))]
     seen &= repeated < np.maximum(count - 1, 1)
-    channels = np.ascontiguousarray(values.T)
-    still = np.zeros(len(seen), dtype=bool)
-    force = np.full(len(seen), np.inf)
-    # Looks of one number of samples together: the order of addition in each, and so its last
-    # bit, then depends on its own samples alone, however looks are grouped.
-    for number in np.unique(count[seen]).tolist():
-        which = np.flatnonzero(seen & (count == number))
-        rows = begin[which, None] + np.arange(number)
-        part = np.take(channels, rows, axis=1)  # contiguous, unlike an index
-        mean = part.sum(axis=2) / number
-        square = (part * part).sum(axis=2) / number
-        spread = square[:3].sum(axis=0) - (mean[:3] ** 2).sum(axis=0)
-        rate = square[3:].sum(axis=0)
-        still[which] = (spread < STILL_ACCEL_MPS2**2) & (rate < STILL_RATE_RADPS**2)
-        force[which] = np.sqrt((mean[:3] ** 2).sum(axis=0))
+    # One sum a span: the order of addition, and so the last bit, depends on its samples alone.
+    channels = np.zeros((6, len(values) + 1))
+    channels[:, :-1] = values.T
+    number = np.maximum(count, 1)
+    mean = _sums(channels, begin, end) / number
+    square = _sums(channels * channels, begin, end) / number
+    length = (mean[:3] ** 2).sum(axis=0)
+    spread, rate = square[:3].sum(axis=0) - length, square[3:].sum(axis=0)
+    still = seen & (spread < STILL_ACCEL_MPS2**2) & (rate < STILL_RATE_RADPS**2)
+    force = np.where(seen, np.sqrt(length), np.inf)
     columns = (still, seen, force, complete_s)
-    return [Look(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
+    return list(map(Look._make, zip(*(c.tolist() for c in columns), strict=True)))
+
+
+def _sums(channels: FloatArray, begin: IntArray, end: IntArray) -> FloatArray:
+    """Sums of rows (6, n) from each begin up to its end, none at the last place (6, spans)."""
+    if not len(begin):
+        return np.zeros((len(channels), 0))
+    edges = np.stack((begin, end), axis=1).ravel()
+    return np.add.reduceat(channels, edges, axis=1)[:, ::2]

@@ -40,7 +40,9 @@ class SensorFollowed:
 
         All depends on recorded arrivals in the order of looks, so a replay decides alike.
         """
-        if found is not None and found.arrival_s <= self.waited_for_s(arrival_s):
+        if found is not None and (
+            found.arrival_s <= arrival_s or found.arrival_s <= self.waited_for_s(arrival_s)
+        ):
             self.absent_since_s = None
             return True
         if self.absent_since_s is None:

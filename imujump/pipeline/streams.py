@@ -102,20 +102,23 @@ class SensorStream:
             If the arrays' shapes do not fit each other, or the batch begins before the last
             ended without a new segment.
         """
-        ticks, shape = batch.ticks, (len(batch.ticks), 3)
+        ticks, segment = batch.ticks, batch.segment
+        shape = (len(ticks), 3)
         if batch.accel_mps2.shape != shape or batch.gyro_radps.shape != shape:
             raise ValueError(
                 f"{batch.placement}: accel has shape {batch.accel_mps2.shape} and gyro "
                 f"{batch.gyro_radps.shape}, both must be {shape}"
             )
-        if not len(ticks):
+        if not shape[0]:
             return
         # A packet cannot come before the one before it: a host clock set back does not count.
         arrival_s = max(self.last_arrival_s, batch.arrival_s)
-        if batch.segment not in self._restarts:
-            self._restarts[batch.segment] = self._resumed_ticks(int(ticks[0]), arrival_s)
-        first_s = self.device_s(int(ticks[0]), batch.segment)
-        last_s = self.device_s(int(ticks[-1]), batch.segment)
+        first, last = int(ticks[0]), int(ticks[-1])
+        restart = self._restarts.get(segment)
+        if restart is None:
+            restart = self._restarts[segment] = self._resumed_ticks(first, arrival_s)
+        first_s = float(first + restart) * self.info.tick_s
+        last_s = float(last + restart) * self.info.tick_s
         if self.last_time_s is not None and first_s <= self.last_time_s:
             raise ValueError(
                 f"{batch.placement}: ticks fall from {self.last_time_s} s to {first_s} s; "
@@ -158,15 +161,14 @@ class SensorStream:
         self._make_room(len(ticks))
         rows = slice(self._end, self._end + len(ticks))
         np.multiply(ticks, self.info.tick_s, out=self._time_s[rows])
-        self._values[rows, :3] = np.concatenate([batch.accel_mps2 for batch in batches])
-        self._values[rows, 3:] = np.concatenate([batch.gyro_radps for batch in batches])
+        np.concatenate([batch.accel_mps2 for batch in batches], out=self._values[rows, :3])
+        np.concatenate([batch.gyro_radps for batch in batches], out=self._values[rows, 3:])
         values = self._values[rows]
         values[np.abs(values) > IMPOSSIBLE] = np.nan
         self._arrival_s[rows] = np.repeat([arrival_s for _, arrival_s in self._waiting], counts)
         self._end += len(ticks)
         self._waiting.clear()
-        runs = groupby(zip(numbers, counts, strict=True), key=lambda each: each[0])
-        segments = tuple((number, sum(count for _, count in run)) for number, run in runs)
+        segments = _runs(numbers, counts)
         return Received(ticks, values, self._time_s[rows], self._arrival_s[rows], segments)
 
     def _make_room(self, count: int) -> None:
@@ -270,6 +272,14 @@ def frozen(values: FloatArray, shortest: int) -> BoolArray:
         return same
     number = np.cumsum(~same)
     return np.asarray(np.bincount(number)[number] >= max(shortest, 2))
+
+
+def _runs(numbers: list[int], counts: list[int]) -> tuple[tuple[int, int], ...]:
+    """Each run of one number with the sum of its counts."""
+    if numbers.count(numbers[0]) == len(numbers):
+        return ((numbers[0], sum(counts)),)
+    runs = groupby(zip(numbers, counts, strict=True), key=lambda each: each[0])
+    return tuple((number, sum(count for _, count in run)) for number, run in runs)
 
 
 def _moved(held: FloatArray, capacity: int) -> FloatArray:
