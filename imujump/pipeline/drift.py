@@ -34,7 +34,8 @@ from imujump.pipeline.error_growth import (
     NoiseModel,
     Propagation,
 )
-from imujump.pipeline.strapdown import Strapdown, cross, cross_matrix, turned
+from imujump.pipeline.strapdown import Strapdown
+from imujump.pipeline.vectors import cross, cross_matrix, turned
 
 
 class DriftProblem:
@@ -114,7 +115,7 @@ class DriftProblem:
         self._below[:, own, own] -= q_inv @ phi
         self._edge[1:, own, bias] -= q_inv @ effect
         self._edge[:-1, own, bias] += phi_q @ effect
-        self._corner[bias, bias] += np.einsum("kia,kij,kjb->ab", effect, q_inv, effect)
+        self._corner[bias, bias] += np.sum(np.swapaxes(effect, 1, 2) @ q_inv @ effect, axis=0)
         prior = np.array((noise.gyro_bias_radps,) * 3 + (noise.accel_bias_mps2,) * 3)
         self._corner[bias, bias] += np.diag(1.0 / prior**2)
 

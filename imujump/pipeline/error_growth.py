@@ -14,13 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from imujump.model import BoolArray, FloatArray, IntArray
-from imujump.pipeline.strapdown import (
-    Strapdown,
-    cross,
-    cross_matrix,
-    cumulative_trapezoid,
-    turned,
-)
+from imujump.pipeline.strapdown import Strapdown, cumulative_trapezoid
+from imujump.pipeline.vectors import cross, cross_matrix, lengths, turned
 
 ATTITUDE, VELOCITY, POSITION = slice(0, 3), slice(3, 6), slice(6, 9)
 STATES = 9
@@ -162,20 +157,20 @@ class Noise:
         self, path: Strapdown, model: NoiseModel, missing: BoolArray, clipped: BoolArray
     ) -> None:
         self._model, self._step_s = model, path.step_s
-        speed = np.linalg.norm(path.gyro_radps, axis=1)
-        force = np.linalg.norm(path.accel_mps2, axis=1)
+        speed, force = lengths(path.gyro_radps), lengths(path.accel_mps2)
         bend = np.zeros(len(force))
-        bend[1:-1] = np.linalg.norm(np.diff(path.accel_mps2, n=2, axis=0), axis=1)
+        bend[1:-1] = lengths(np.diff(path.accel_mps2, n=2, axis=0))
         rough = (model.unsampled_share * bend) ** 2 * path.step_s
-        each = np.stack((speed, force, rough, missing, clipped & ~missing), axis=1)
-        self._sums = np.zeros((len(each) + 1, each.shape[1]))
-        np.cumsum(each * path.step_s, axis=0, out=self._sums[1:])
+        lost, over = missing.astype(np.float64), (clipped & ~missing).astype(np.float64)
+        each = np.stack((speed, force, rough, lost, over))
+        self._sums = np.zeros((len(each), len(force) + 1))
+        np.cumsum(each * path.step_s, axis=1, out=self._sums[:, 1:])
 
     def between(self, start: IntArray, end: IntArray) -> FloatArray:
         """Covariances (m, 9, 9) from start to the later end."""
         model = self._model
         dt = (end - start) * self._step_s
-        speed, force, rough, lost, over = (self._sums[end] - self._sums[start]).T
+        speed, force, rough, lost, over = self._sums[:, end] - self._sums[:, start]
         q_att = model.gyro_density**2 * dt + (model.gyro_scale * speed) ** 2
         q_att += (model.missing_gyro_radps * lost) ** 2
         q_vel = model.accel_density**2 * dt + (model.accel_scale * force) ** 2 + rough

@@ -10,7 +10,8 @@ from imujump.model import FloatArray, IntArray, Placement
 from imujump.pipeline.body import Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES, NoiseModel
-from imujump.pipeline.strapdown import Strapdown, cross, cross_matrix, rotate, turned
+from imujump.pipeline.strapdown import Strapdown
+from imujump.pipeline.vectors import cross, cross_matrix, rotate, turned
 
 PELVIS_NOISE = NoiseModel(
     gyro_density=3e-4,

@@ -17,7 +17,8 @@ from imujump.model import BoolArray, FloatArray
 from imujump.pipeline.body import Body, SensorWindow, Window
 from imujump.pipeline.orientation import integrate_attitude
 from imujump.pipeline.stillness import spans
-from imujump.pipeline.strapdown import Strapdown, cumulative_trapezoid, rotate
+from imujump.pipeline.strapdown import Strapdown, cumulative_trapezoid
+from imujump.pipeline.vectors import rotate
 
 LONG_GAP_S = 0.035
 """A gap from this length on is bridged anew: shorter ones hide less than half an impact's or a

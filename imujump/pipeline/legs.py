@@ -18,7 +18,8 @@ from imujump.pipeline.body import SHANK_LEVER_M, Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES
 from imujump.pipeline.orientation import main_turning_axis
-from imujump.pipeline.strapdown import Strapdown, cross, rotate, turned
+from imujump.pipeline.strapdown import Strapdown
+from imujump.pipeline.vectors import cross, rotate, turned
 
 HIP_FORWARD_M, HIP_SIDE_M, HIP_DOWN_M = 0.08, 0.085, 0.05
 """Hip joint seen from a sensor on the sacrum. The hip joint lies about 0.10 m in front of the

@@ -40,6 +40,7 @@ from imujump.pipeline.legs import (
 )
 from imujump.pipeline.orientation import heading_rotation, level_rotation
 from imujump.pipeline.strapdown import Strapdown, dead_reckon
+from imujump.pipeline.vectors import lengths
 
 KNOT_SPACING_S, LONE_KNOT_SPACING_S = 0.1, 0.2
 """Unknowns every 100 ms follow all drift below 5 Hz; a sensor alone, held by nothing while the
@@ -82,6 +83,7 @@ class LinkedBody:
             up = window.sensors[Placement.PELVIS].up
             self._forward = pelvis_forward(paths[Placement.PELVIS], up)
         starts = self._turn_to_reference(raw, paths)
+        self._paths_alone = paths
         self._sides = tuple(s for s in Side if self._pelvis and s.shank in self._names)
         priors: tuple[tuple[float, float], ...] = ()
         if self._forward is not None and self._sides:
@@ -156,7 +158,10 @@ class LinkedBody:
         if self._pelvis and self._stands_alike and not self._gappy_pelvis:
             # Two stands hold the pelvis to millimetres; the legs' soft tissue would bend it.
             solutions[Placement.PELVIS] = self._alone
-        paths = {p: solutions[p].path(self._numbers[p]) for p in self._names}
+        paths = {
+            p: self._paths_alone[p] if solutions[p] is self._alone else solution.path(number)
+            for p, number in self._numbers.items()
+        }
         for side in self._sides:
             shin = self._legs.knee_m[side] / np.linalg.norm(self._legs.knee_m[side])
             up[side.shank] = sagittal_axis(paths, side, up[side.shank], shin)
@@ -291,7 +296,7 @@ def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
     horizontal = path.velocity_mps.copy()
     horizontal[:, 2] = 0.0
     # Sum of speed x displacement: fast running counts, standing does not.
-    speed = np.linalg.norm(horizontal, axis=1)
+    speed = lengths(horizontal)
     seen = np.einsum("nji,nj->ni", path.rot, horizontal) * speed[:, None]
     travel = seen.sum(axis=0)
     travel -= up * (travel @ up)

@@ -1,10 +1,10 @@
 """Attitude of one sensor from its angular rate, started from gravity at rest.
 
-Quaternions are scalar-first arrays (n, 4) here and nowhere else; the rest of the
-pipeline sees rotation matrices. A run-up lasts a few seconds, so a gyroscope whose bias
-was taken at rest drifts by a tenth of a degree, while the accelerometer is bent by the
-run for the whole time: gravity is therefore used only where the athlete stands (see
-:mod:`imujump.pipeline.smoother`), not blended in sample by sample.
+Quaternions are scalar-first arrays (4, n) here and nowhere else, one row for each component, as
+whole rows are quickest to work on; the rest of the pipeline sees rotation matrices. A run-up
+lasts a few seconds, so a gyroscope whose bias was taken at rest drifts by a tenth of a degree,
+while the accelerometer is bent by the run for the whole time: gravity is therefore used only
+where the athlete stands (see :mod:`imujump.pipeline.facts`), not blended in sample by sample.
 """
 
 from __future__ import annotations
@@ -12,20 +12,21 @@ from __future__ import annotations
 import numpy as np
 
 from imujump.model import FloatArray
+from imujump.pipeline.vectors import cross, lengths
 
 
 def quaternion_product(left: FloatArray, right: FloatArray) -> FloatArray:
-    """Hamilton product of two arrays of scalar-first quaternions, row by row.
+    """Hamilton product of two arrays of scalar-first quaternions, column by column.
 
     Parameters
     ----------
     left, right : FloatArray
-        (n, 4) or (4,), broadcast against each other.
+        (4, n) or (4,) both.
 
     Returns
     -------
     FloatArray
-        (n, 4) products ``left * right``.
+        (4, n) products ``left * right``.
 
     Examples
     --------
@@ -33,37 +34,35 @@ def quaternion_product(left: FloatArray, right: FloatArray) -> FloatArray:
     >>> quaternion_product(i, j).tolist()
     [0.0, 0.0, 0.0, 1.0]
     """
-    lw, lx, ly, lz = np.moveaxis(left, -1, 0)
-    rw, rx, ry, rz = np.moveaxis(right, -1, 0)
-    return np.stack(
+    lw, lx, ly, lz = left
+    rw, rx, ry, rz = right
+    return np.array(
         (
             lw * rw - lx * rx - ly * ry - lz * rz,
             lw * rx + lx * rw + ly * rz - lz * ry,
             lw * ry - lx * rz + ly * rw + lz * rx,
             lw * rz + lx * ry - ly * rx + lz * rw,
-        ),
-        axis=-1,
+        )
     )
 
 
 def rotation_vector_quaternion(rotvec_rad: FloatArray) -> FloatArray:
-    """Scalar-first unit quaternions of rotation vectors (n, 3), rad."""
-    half = 0.5 * np.linalg.norm(rotvec_rad, axis=-1, keepdims=True)
+    """Scalar-first unit quaternions (4, n) of rotation vectors (n, 3), rad."""
+    half = 0.5 * lengths(rotvec_rad)
     # np.sinc(x) is sin(pi x)/(pi x): smooth through zero.
-    return np.concatenate((np.cos(half), 0.5 * np.sinc(half / np.pi) * rotvec_rad), axis=-1)
+    return np.vstack((np.cos(half), 0.5 * np.sinc(half / np.pi) * rotvec_rad.T))
 
 
 def matrix_from_quaternion(q: FloatArray) -> FloatArray:
-    """Rotation matrices (n, 3, 3) of unit quaternions (n, 4), scalar first."""
-    w, x, y, z = np.moveaxis(q, -1, 0)
-    return np.stack(
-        (
-            np.stack((1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)), -1),
-            np.stack((2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)), -1),
-            np.stack((2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)), -1),
-        ),
-        -2,
-    )
+    """Rotation matrices (n, 3, 3) of unit quaternions (4, n), scalar first."""
+    w, x, y, z = q
+    out = np.empty((len(w), 3, 3))
+    out[:, 0, 0], out[:, 1, 1] = 1 - 2 * (y * y + z * z), 1 - 2 * (x * x + z * z)
+    out[:, 2, 2] = 1 - 2 * (x * x + y * y)
+    out[:, 0, 1], out[:, 1, 0] = 2 * (x * y - w * z), 2 * (x * y + w * z)
+    out[:, 0, 2], out[:, 2, 0] = 2 * (x * z + w * y), 2 * (x * z - w * y)
+    out[:, 1, 2], out[:, 2, 1] = 2 * (y * z - w * x), 2 * (y * z + w * x)
+    return out
 
 
 def rotation_increments(gyro_radps: FloatArray, step_s: float) -> FloatArray:
@@ -84,7 +83,7 @@ def rotation_increments(gyro_radps: FloatArray, step_s: float) -> FloatArray:
         (J. E. Bortz, IEEE Trans. Aerosp. Electron. Syst. 7(1), 1971, from memory).
     """
     now, after = gyro_radps[:-1], gyro_radps[1:]
-    return 0.5 * step_s * (now + after) + step_s**2 / 12.0 * np.cross(now, after)
+    return 0.5 * step_s * (now + after) + step_s**2 / 12.0 * cross(now, after)
 
 
 def integrate_attitude(gyro_radps: FloatArray, step_s: float, rot0: FloatArray) -> FloatArray:
@@ -110,14 +109,14 @@ def integrate_attitude(gyro_radps: FloatArray, step_s: float, rot0: FloatArray) 
     holds the product of its last 2^k increments, so log2(n) vectorised passes suffice.
     """
     n = len(gyro_radps)
-    q = np.empty((n, 4))
-    q[0] = (1.0, 0.0, 0.0, 0.0)
-    q[1:] = rotation_vector_quaternion(rotation_increments(gyro_radps, step_s))
+    q = np.empty((4, n))
+    q[:, 0] = (1.0, 0.0, 0.0, 0.0)
+    q[:, 1:] = rotation_vector_quaternion(rotation_increments(gyro_radps, step_s))
     span = 1
     while span < n:
-        q[span:] = quaternion_product(q[:-span], q[span:])
+        q[:, span:] = quaternion_product(q[:, :-span], q[:, span:])
         span *= 2
-    q /= np.linalg.norm(q, axis=1, keepdims=True)
+    q /= np.sqrt(np.sum(q * q, axis=0))
     return np.ascontiguousarray(rot0 @ matrix_from_quaternion(q))
 
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from imujump.model import IntArray, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Body
-from imujump.pipeline.strapdown import cross, rotate
 from imujump.pipeline.support import CORE_RATIO, Spell, slow_ratio
+from imujump.pipeline.vectors import cross, rotate
 
 LONGEST_STEP_CONTACT_S = 1.2
 """Longer contacts are stands, in which the foot need not pivot (own choice)."""

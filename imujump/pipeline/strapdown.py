@@ -8,6 +8,7 @@ import numpy as np
 
 from imujump.model import FloatArray, IntArray
 from imujump.pipeline.orientation import integrate_attitude
+from imujump.pipeline.vectors import cross, rotate, turned
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,42 +58,10 @@ class Strapdown:
         return self.velocity_mps + rotate(self.rot, cross(self.gyro_radps, lever_m))
 
 
-def rotate(rot: FloatArray, vectors: FloatArray) -> FloatArray:
-    """Rotate vectors (n, 3) by matrices (n, 3, 3), row by row."""
-    return np.asarray(np.einsum("nij,nj->ni", rot, vectors))
-
-
-def turned(rot: FloatArray, vector: FloatArray) -> FloatArray:
-    """Rotate one vector (3,) by matrices (n, 3, 3): as one product, not n small ones."""
-    return np.asarray((rot.reshape(-1, 3) @ vector).reshape(-1, 3))
-
-
-def cross(left: FloatArray, right: FloatArray) -> FloatArray:
-    """Cross products of vectors (…, 3), column by column: quicker than numpy's own."""
-    x, y, z = left[..., 0], left[..., 1], left[..., 2]
-    u, v, w = right[..., 0], right[..., 1], right[..., 2]
-    first = y * w - z * v
-    out = np.empty((*first.shape, 3))
-    out[..., 0] = first
-    np.subtract(z * u, x * w, out=out[..., 1])
-    np.subtract(x * v, y * u, out=out[..., 2])
-    return out
-
-
 def cumulative_trapezoid(values: FloatArray, step_s: float) -> FloatArray:
     """Integral from the first sample along axis 0, trapezoid rule, same shape."""
     out = np.zeros_like(values)
     np.cumsum(0.5 * step_s * (values[1:] + values[:-1]), axis=0, out=out[1:])
-    return out
-
-
-def cross_matrix(vectors: FloatArray) -> FloatArray:
-    """Matrices (…, 3, 3) that form the cross product with vectors (…, 3) from the left."""
-    x, y, z = vectors[..., 0], vectors[..., 1], vectors[..., 2]
-    out = np.zeros((*vectors.shape, 3))
-    out[..., 0, 1], out[..., 0, 2] = -z, y
-    out[..., 1, 0], out[..., 1, 2] = z, -x
-    out[..., 2, 0], out[..., 2, 1] = -y, x
     return out
 
 

@@ -18,6 +18,7 @@ from scipy.ndimage import uniform_filter1d
 
 from imujump.model import BoolArray, FloatArray, Placement, Side
 from imujump.pipeline.body import Body
+from imujump.pipeline.vectors import lengths
 
 SLOW_ANKLE_MPS, SLOW_ANKLE_RATIO = 0.7, 0.35
 """An ankle slower than 0.7 m/s plus 0.35 of the pelvis's speed is arriving, resting or
@@ -134,7 +135,7 @@ def slow_ratio(body: Body, side: Side) -> FloatArray:
 
 
 def _slow_ratio(body: Body, side: Side) -> FloatArray:
-    speed = np.linalg.norm(body.joint_velocity(side.shank), axis=1)
+    speed = lengths(body.joint_velocity(side.shank))
     return np.asarray(speed / (SLOW_ANKLE_MPS + SLOW_ANKLE_RATIO * body_speed(body)))
 
 
