@@ -92,13 +92,12 @@ class DriftProblem:
         self._propagations = tuple(Propagation(path) for path in paths)
         each = zip(paths, noise, missing, clipped, strict=True)
         self._noises = tuple(Noise(*one) for one in each)
+        self.paths_at_knots = tuple(path.at(self.knots) for path in paths)
         m, k = self.width, len(self.knots)
-        self._diagonal = np.zeros((k, m, m))
+        # Normal equations of each knot: its own block, then the border's, then the right side.
+        self._rows = np.zeros((k, m, m + self.border + 1))
         self._below = np.zeros((k - 1, m, m))
-        self._edge = np.zeros((k, m, self.border))
-        self._corner = np.zeros((self.border, self.border))
-        self._rhs = np.zeros((k, m))
-        self._rhs_border = np.zeros(self.border)
+        self._corner = np.zeros((self.border, self.border + 1))
         for s in range(self.sensors):
             self._add_motion(s, noise[s])
         for number, (mean, sigma) in enumerate(scalars):
@@ -109,12 +108,13 @@ class DriftProblem:
         q_inv = np.linalg.inv(self._noises[s].between(self.knots[:-1], self.knots[1:]))
         own = slice(STATES * s, STATES * (s + 1))
         bias = slice(BIASES * s, BIASES * (s + 1))
+        edge = slice(self.width + BIASES * s, self.width + BIASES * (s + 1))
         phi_q = np.swapaxes(phi, 1, 2) @ q_inv
-        self._diagonal[1:, own, own] += q_inv
-        self._diagonal[:-1, own, own] += phi_q @ phi
+        self._rows[1:, own, own] += q_inv
+        self._rows[:-1, own, own] += phi_q @ phi
         self._below[:, own, own] -= q_inv @ phi
-        self._edge[1:, own, bias] -= q_inv @ effect
-        self._edge[:-1, own, bias] += phi_q @ effect
+        self._rows[1:, own, edge] -= q_inv @ effect
+        self._rows[:-1, own, edge] += phi_q @ effect
         self._corner[bias, bias] += np.sum(np.swapaxes(effect, 1, 2) @ q_inv @ effect, axis=0)
         prior = np.array((noise.gyro_bias_radps,) * 3 + (noise.accel_bias_mps2,) * 3)
         self._corner[bias, bias] += np.diag(1.0 / prior**2)
@@ -127,8 +127,7 @@ class DriftProblem:
     def copy(self) -> DriftProblem:
         """The same facts, to be added to apart from the original."""
         other = copy.copy(self)
-        for name in ("_diagonal", "_edge", "_corner", "_rhs", "_rhs_border"):
-            setattr(other, name, getattr(self, name).copy())
+        other._rows, other._corner = self._rows.copy(), self._corner.copy()
         return other
 
     def knot_numbers(self, index: IntArray) -> IntArray:
@@ -208,20 +207,15 @@ class DriftProblem:
         value: FloatArray,
         sigma: FloatArray,
     ) -> None:
-        w, c, z = on_states / sigma[:, None], on_border / sigma[:, None], value / sigma
+        facts = np.column_stack((on_states, on_border, value)) / sigma[:, None]
+        states, border = facts[:, : self.width], facts[:, self.width :]
         if len(k) == len(self.knots) and (k[1:] > k[:-1]).all():  # one fact at every knot
-            self._diagonal += w[:, :, None] * w[:, None, :]
-            self._edge += w[:, :, None] * c[:, None, :]
-            self._rhs += w * z[:, None]
+            self._rows += states[:, :, None] * facts[:, None, :]
         else:
             for knot in np.unique(k).tolist():
                 own = k == knot
-                here = w[own].T
-                self._diagonal[knot] += here @ here.T
-                self._edge[knot] += here @ c[own]
-                self._rhs[knot] += here @ z[own]
-        self._corner += c.T @ c
-        self._rhs_border += c.T @ z
+                self._rows[knot] += states[own].T @ facts[own]
+        self._corner += border[:, :-1].T @ border
 
     def pin(self, sensor: int, index: int, component: int, value: float, sigma: float) -> None:
         """State one error component (0-2 attitude, 3-5 velocity, 6-8 position) at a knot."""
@@ -233,26 +227,26 @@ class DriftProblem:
         """State one of the further constants."""
         at = BIASES * self.sensors + scalar
         self._corner[at, at] += 1.0 / sigma**2
-        self._rhs_border[at] += value / sigma**2
+        self._corner[at, -1] += value / sigma**2
 
     def solve(self) -> DriftSolution:
         """Solve all facts by least squares (bordered banded Cholesky factorisation)."""
-        k, m = self._rhs.shape
+        k, m = len(self.knots), self.width
         factor = cholesky_banded(self._bands(), lower=True, overwrite_ab=True, check_finite=False)
-        known = np.concatenate((self._edge, self._rhs[:, :, None]), axis=2)
         # Half a solution, by the factor's lower triangle L, is all that the border needs.
-        half = _by_triangle(factor, known.reshape(k * m, -1))
+        half = _by_triangle(factor, self._rows[:, :, m:].reshape(k * m, -1))
         edge, right = half[:, :-1], half[:, -1]
-        corner = cho_factor(self._corner - edge.T @ edge, check_finite=False)
-        tail = cho_solve(corner, self._rhs_border - edge.T @ right, check_finite=False)
+        border = self._corner - edge.T @ half
+        corner = cho_factor(border[:, :-1], check_finite=False)
+        tail = cho_solve(corner, border[:, -1], check_finite=False)
         chain = _by_triangle(factor, right - edge @ tail, transposed=True).reshape(k, m)
         return DriftSolution(self, chain, tail, factor, edge, corner)
 
     def _bands(self) -> FloatArray:
         """The chain's matrix as LAPACK wants it: in column j its elements from (j, j) down."""
-        k, m = self._rhs.shape
+        k, m = len(self.knots), self.width
         columns = np.zeros((k, m, 3 * m))
-        columns[:, :, :m] = self._diagonal  # symmetric
+        columns[:, :, :m] = self._rows[:, :, :m]  # symmetric
         columns[:-1, :, m : 2 * m] = self._below.swapaxes(1, 2)
         # A block's column j begins with j elements above the matrix's diagonal: step over them.
         knot, column, row = columns.strides
@@ -306,8 +300,7 @@ class DriftSolution:
 
     def path_at_knots(self, sensor: int) -> Strapdown:
         """Return the same at the knots only."""
-        old = self.problem.paths[sensor].at(self.problem.knots)
-        return self._corrected(sensor, old, self._states(sensor))
+        return self._corrected(sensor, self.problem.paths_at_knots[sensor], self._states(sensor))
 
     def _states(self, sensor: int) -> FloatArray:
         return self._chain[:, STATES * sensor : STATES * (sensor + 1)]
@@ -352,6 +345,6 @@ class DriftSolution:
     def spread_weights(self, index: float) -> tuple[int, float]:
         """Knot before a sample index and the share of the knot after it (0 to 1)."""
         knots = self.problem.knots
-        k = int(np.clip(np.searchsorted(knots, index, side="right") - 1, 0, len(knots) - 2))
-        share = (index - knots[k]) / (knots[k + 1] - knots[k])
-        return k, float(np.clip(share, 0.0, 1.0))
+        k = min(max(int(knots.searchsorted(index, side="right")) - 1, 0), len(knots) - 2)
+        share = float((index - knots[k]) / (knots[k + 1] - knots[k]))
+        return k, min(max(share, 0.0), 1.0)

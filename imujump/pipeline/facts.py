@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -94,20 +95,46 @@ def changed_posture_rad(window: Window, rest: int) -> float:
     return max(angles)
 
 
-def _sway(window: Window, placement: Placement, rest: tuple[int, int]) -> tuple[float, float]:
-    """How far the mean vertical of a stand may be off, rad, and the sensor's speed in it, m/s."""
-    sensor = window.sensors[placement]
-    part = slice(rest[0], rest[1] + 1)
-    shaken = float(np.linalg.norm(sensor.accel_mps2[part].std(axis=0))) / window.gravity_mps2
-    looks = max((rest[1] - rest[0]) * window.step_s / SWAY_PERIOD_S, 1.0)
-    turning = float(np.linalg.norm(sensor.gyro_radps[part].std(axis=0)))
-    return shaken / np.sqrt(looks), SWAY_ARM_M * turning
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A sensor while the athlete stands: samples told about, and how sure they are.
+
+    ``upright_rad`` is the standard deviation of the mean vertical, ``speed_mps`` of the speed,
+    ``height_m`` of the height against the first stand's.
+    """
+
+    samples: tuple[int, ...]
+    upright_rad: float
+    speed_mps: float
+    height_m: float
+
+
+def stands_of(window: Window, placement: Placement) -> tuple[Stand, ...]:
+    """All stands of a window as one sensor sees them."""
+    sensor, stands = window.sensors[placement], []
+    for rest, (first, last) in enumerate(window.rests):
+        part = slice(first, last + 1)
+        shaken = float(np.linalg.norm(sensor.accel_mps2[part].std(axis=0))) / window.gravity_mps2
+        looks = max((last - first) * window.step_s / SWAY_PERIOD_S, 1.0)
+        turning = float(np.linalg.norm(sensor.gyro_radps[part].std(axis=0)))
+        height_m = FLOOR_M
+        if placement is Placement.PELVIS:
+            bent_m = BENT_M_PER_RAD * changed_posture_rad(window, rest)
+            height_m = math.hypot(POSTURE_M, bent_m)
+        stands.append(
+            Stand(
+                tuple(np.linspace(first, last, 4).astype(np.int64).tolist()),
+                math.hypot(UPRIGHT_RAD, shaken / math.sqrt(looks)),
+                math.hypot(REST_SPEED_MPS, SWAY_ARM_M * turning),
+                height_m,
+            )
+        )
+    return tuple(stands)
 
 
 def rest_facts(
     problem: DriftProblem,
-    window: Window,
-    placement: Placement,
+    stands: tuple[Stand, ...],
     number: int,
     path: Strapdown,
     start_m: FloatArray | None = None,
@@ -118,23 +145,16 @@ def rest_facts(
     """
     start = np.zeros(3) if start_m is None else start_m
     origin_m, heading_rad = (1e-4, 1e-5) if start_m is None else (START_M, START_RAD)
-    first_sway = _sway(window, placement, window.rests[0])
-    upright_rad = float(np.hypot(UPRIGHT_RAD, first_sway[0]))
     # Sample, component, value, sigma, and whether it is told against the height at rest.
-    rows = [(0, axis, 0.0, upright_rad, False) for axis in range(2)]
+    rows = [(0, axis, 0.0, stands[0].upright_rad, False) for axis in range(2)]
     rows.append((0, 2, 0.0, heading_rad, False))
     rows += [(0, 6 + axis, float(start[axis]), origin_m, False) for axis in range(3)]
-    for rest, (first, last) in enumerate(window.rests):
-        speed_mps = float(np.hypot(REST_SPEED_MPS, _sway(window, placement, (first, last))[1]))
-        height_m = FLOOR_M
-        if placement is Placement.PELVIS:
-            bent_m = BENT_M_PER_RAD * changed_posture_rad(window, rest)
-            height_m = float(np.hypot(POSTURE_M, bent_m))
-        sigma_m = 1e-3 if rest == 0 else 2.0 * height_m  # four facts share it
-        for sample in np.linspace(first, last, 4).astype(np.int64).tolist():
-            velocity, position = path.velocity_mps[sample], path.position_m[sample]
-            rows += [(sample, 3 + i, -float(velocity[i]), speed_mps, False) for i in range(3)]
-            rows.append((sample, 8, -float(position[2]), sigma_m, True))
+    for stand in stands:
+        sigma_m = 1e-3 if stand is stands[0] else 2.0 * stand.height_m  # four facts share it
+        for sample in stand.samples:
+            for axis, speed in enumerate(path.velocity_mps[sample].tolist()):
+                rows.append((sample, 3 + axis, -speed, stand.speed_mps, False))
+            rows.append((sample, 8, -float(path.position_m[sample, 2]), sigma_m, True))
     samples, components, values, sigmas, heights = zip(*rows, strict=True)
     every = np.arange(len(rows))
     weights = np.zeros((len(rows), problem.width))

@@ -6,6 +6,8 @@ path; what no sensor shows (joint centres, soft tissue, posture) is added as a s
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from imujump.model import FloatArray, Placement, Side
@@ -57,8 +59,8 @@ def axis_weights(first: int, direction: FloatArray) -> FloatArray:
 
 def at(values: FloatArray, index: float) -> FloatArray:
     """Values (n, …) at a fractional sample number, linear between samples."""
-    k = int(np.clip(np.floor(index), 0, len(values) - 2))
-    share = float(np.clip(index - k, 0.0, 1.0))
+    k = min(max(math.floor(index), 0), len(values) - 2)
+    share = min(max(float(index) - k, 0.0), 1.0)
     return np.asarray((1.0 - share) * values[k] + share * values[k + 1])
 
 

@@ -18,10 +18,10 @@ def crossing(values: FloatArray, start: int, level: float, step: int) -> float:
     1.5
     """
     ahead = values[start:] if step > 0 else values[start::-1]
-    above = np.flatnonzero(ahead[1:] >= level)
-    if not len(above):
+    above = ahead[1:] >= level
+    if not above.any():
         return float(len(values) - 1 if step > 0 else 0)
-    k = int(above[0])
+    k = int(np.argmax(above))
     here, there = float(ahead[k]), float(ahead[k + 1])
     share = (level - here) / (there - here) if there > here else 0.0
     return start + step * (k + min(max(share, 0.0), 1.0))

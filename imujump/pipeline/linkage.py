@@ -21,6 +21,7 @@ from imujump.pipeline.facts import (
     noise_model,
     pivot_facts,
     rest_facts,
+    stands_of,
 )
 from imujump.pipeline.gap_filling import long_gaps
 from imujump.pipeline.legs import (
@@ -74,8 +75,9 @@ class LinkedBody:
         self._reference = Placement.PELVIS if self._pelvis else self._names[0]
         raw = {p: _reckon(window, p) for p in self._names}
         coarse = _problem(window, raw, _knots(window, LONE_KNOT_SPACING_S), ())
+        stands = {p: stands_of(window, p) for p in self._names}
         for p in self._names:
-            rest_facts(coarse, window, p, self._numbers[p], raw[p])
+            rest_facts(coarse, stands[p], self._numbers[p], raw[p])
         self._alone = coarse.solve()
         paths = {p: self._alone.path(self._numbers[p]) for p in self._names}
         self._forward = None
@@ -93,7 +95,7 @@ class LinkedBody:
         self._known = _problem(window, raw, self._knots, priors)
         for p in self._names:
             start = None if p is self._reference else starts[p]
-            rest_facts(self._known, window, p, self._numbers[p], raw[p], start)
+            rest_facts(self._known, stands[p], self._numbers[p], raw[p], start)
         self._at_knots = {
             p: replace(paths[p], position_m=paths[p].position_m + starts[p]).at(self._knots)
             for p in self._names
@@ -185,18 +187,17 @@ class LinkedBody:
         if not self._sides or self._last is None:
             return {}
         problem = self._last.copy()
-        self._tie_legs(problem, {p: self._raw[p].at(self._knots) for p in self._names})
+        self._tie_legs(problem)
         found = problem.solve().scalars
         return {side: float(found[self._late_at(side)]) for side in self._sides}
 
     def _late_at(self, side: Side) -> int:
         return len(self._names) + lateness_at(self._sides, side)
 
-    def _tie_legs(
-        self, problem: DriftProblem, raw: Mapping[Placement, Strapdown]
-    ) -> list[FloatArray]:
+    def _tie_legs(self, problem: DriftProblem) -> list[FloatArray]:
         """Add the thighs' facts at all knots; return their misfits before, m."""
         assert self._forward is not None
+        raw = dict(zip(self._names, problem.paths_at_knots, strict=True))
         return [
             LegFacts(
                 self.window,
@@ -214,12 +215,11 @@ class LinkedBody:
     def _close_legs(self, known: DriftProblem) -> tuple[DriftSolution, float]:
         """Tie hips and knees at the knots; return the solution and the usual misfit, m."""
         self._last = known
-        old = {p: self._raw[p].at(self._knots) for p in self._names}
         for _ in range(self._rounds):
             problem = known.copy()
             for side in self._sides:
                 problem.know(self._late_at(side), 0.0, TOGETHER_S)
-            misfits = self._tie_legs(problem, old)
+            misfits = self._tie_legs(problem)
             solution = problem.solve()
             self._at_knots = {p: solution.path_at_knots(self._numbers[p]) for p in self._names}
             self._legs = legs_found(solution.scalars[len(self._names) :], self._sides)

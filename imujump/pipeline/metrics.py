@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
@@ -10,6 +11,7 @@ from scipy.signal import butter, sosfiltfilt
 from imujump.model import (
     METRIC_NAMES,
     Estimate,
+    FloatArray,
     Placement,
     Side,
     Step,
@@ -271,7 +273,7 @@ def _free_leg(sheet: Sheet) -> None:
     free = jump.plant[0].side.other
     swing = kin.forward_swing(body, free, travel(sheet, plant - 0.2 / h, plant))
     if 0.45 / h > SWING_CUTOFF_HZ:
-        swing = sosfiltfilt(butter(2, SWING_CUTOFF_HZ, fs=1.0 / h, output="sos"), swing)
+        swing = sosfiltfilt(_low_pass(h), swing)
     first, last = int(plant), int(np.ceil(jump.toe_off))
     if last - first < 3:
         return
@@ -291,6 +293,12 @@ def _free_leg(sheet: Sheet) -> None:
         float(np.hypot(0.010, jump.toe_off_sigma_s)),
         "shank gyroscope",
     )
+
+
+@cache
+def _low_pass(step_s: float) -> FloatArray:
+    """Second-order sections at a sample period."""
+    return np.asarray(butter(2, SWING_CUTOFF_HZ, fs=1.0 / step_s, output="sos"))
 
 
 def _landing(sheet: Sheet) -> None:

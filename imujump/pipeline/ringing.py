@@ -7,10 +7,12 @@ on a loose strap still rings from the touchdown, and its strikes are read less s
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
 
+from imujump.model import FloatArray
 from imujump.pipeline.strapdown import Strapdown
 
 RINGING_HZ = 6.0
@@ -44,8 +46,7 @@ def ringing_mps2(path: Strapdown, stances: Iterable[tuple[float, float]]) -> flo
     h = path.step_s
     if 0.45 / h < 4.0 * RINGING_HZ or len(path.force_mps2) < 30:
         return 0.0
-    high = butter(2, RINGING_HZ, "highpass", fs=1.0 / h, output="sos")
-    shaking = np.sum(sosfiltfilt(high, path.force_mps2, axis=0) ** 2, axis=1)
+    shaking = np.sum(sosfiltfilt(_high_pass(h), path.force_mps2, axis=0) ** 2, axis=1)
     sizes = []
     for strike, left in stances:
         first = int(strike + AFTER_STRIKE_S / h)
@@ -53,6 +54,12 @@ def ringing_mps2(path: Strapdown, stances: Iterable[tuple[float, float]]) -> flo
         if last - first >= SHORTEST_S / h:
             sizes.append(float(np.sqrt(shaking[first:last].mean())))
     return float(np.median(sizes)) if sizes else 0.0
+
+
+@cache
+def _high_pass(step_s: float) -> FloatArray:
+    """Second-order sections at a sample period."""
+    return np.asarray(butter(2, RINGING_HZ, "highpass", fs=1.0 / step_s, output="sos"))
 
 
 def ringing_sigma_s(size_mps2: float) -> float:

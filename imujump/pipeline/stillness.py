@@ -47,6 +47,8 @@ def spans(marks: BoolArray, shortest: int) -> list[tuple[int, int]]:
     >>> spans(np.array((True, True, False, True)), 2)
     [(0, 1)]
     """
+    if not marks.any():
+        return []
     edge = np.diff(np.concatenate(((0,), marks.astype(np.int8), (0,))))
     starts, ends = np.flatnonzero(edge == 1), np.flatnonzero(edge == -1) - 1
     return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True) if b - a + 1 >= shortest]
