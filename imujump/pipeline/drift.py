@@ -243,15 +243,20 @@ class DriftProblem:
         return DriftSolution(self, chain, tail, factor, edge, corner)
 
     def _bands(self) -> FloatArray:
-        """The chain's matrix as LAPACK wants it: in column j its elements from (j, j) down."""
+        """The chain's matrix as LAPACK wants it: in column j its elements from (j, j) down.
+
+        A sensor's errors grow from its own alone, so no column reaches further down than through
+        its block and the next knot's states of one sensor.
+        """
         k, m = len(self.knots), self.width
-        columns = np.zeros((k, m, 3 * m))
+        reach = m + STATES
+        columns = np.zeros((k, m, m + reach))
         columns[:, :, :m] = self._rows[:, :, :m]  # symmetric
         columns[:-1, :, m : 2 * m] = self._below.swapaxes(1, 2)
         # A block's column j begins with j elements above the matrix's diagonal: step over them.
         knot, column, row = columns.strides
-        from_diagonal = as_strided(columns, (k, m, 2 * m), (knot, column + row, row))
-        return from_diagonal.reshape(k * m, 2 * m).T
+        from_diagonal = as_strided(columns, (k, m, reach), (knot, column + row, row))
+        return from_diagonal.reshape(k * m, reach).T
 
 
 def _by_triangle(factor: FloatArray, right: FloatArray, transposed: bool = False) -> FloatArray:
