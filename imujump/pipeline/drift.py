@@ -209,8 +209,10 @@ class DriftProblem:
     ) -> None:
         facts = np.column_stack((on_states, on_border, value)) / sigma[:, None]
         states, border = facts[:, : self.width], facts[:, self.width :]
-        if len(k) == len(self.knots) and (k[1:] > k[:-1]).all():  # one fact at every knot
-            self._rows += states[:, :, None] * facts[:, None, :]
+        knots = np.arange(len(self.knots))
+        if np.array_equal(k, np.tile(knots, len(k) // len(knots))):  # some at every knot
+            at_each = facts.reshape(-1, *self._rows.shape[::2])
+            self._rows += at_each[:, :, : self.width].transpose(1, 2, 0) @ at_each.swapaxes(0, 1)
         else:
             for knot in np.unique(k).tolist():
                 own = k == knot

@@ -14,6 +14,7 @@ from imujump.model import FloatArray, Placement, Side
 from imujump.pipeline.body import Body
 from imujump.pipeline.error_growth import STATES
 from imujump.pipeline.orientation import main_turning_axis
+from imujump.pipeline.vectors import UP, cross, rotate, turned
 
 LEVER_SPREAD_M = 0.03
 """Distance of the assumed from the true mid hip or ankle: body size, mounting (own choice)."""
@@ -92,11 +93,10 @@ def velocity_sigma(body: Body, index: float, direction: FloatArray) -> float:
 
 def height_sigma(body: Body, index: float) -> float:
     """Standard deviation of pelvis height over standing, drift only, m."""
-    up = np.array((0.0, 0.0, 1.0))
     return drift_sigma(
         body,
         Placement.PELVIS,
-        [(index, axis_weights(6, up)), (0.0, axis_weights(6, -up))],
+        [(index, axis_weights(6, UP)), (0.0, axis_weights(6, -UP))],
     )
 
 
@@ -144,7 +144,7 @@ def pelvis_yaw(body: Body) -> FloatArray:
     """Heading (n,) of the pelvis, unwrapped, positive to the left, rad."""
     forward = body.forward
     assert forward is not None
-    seen = body.paths[Placement.PELVIS].rot @ forward
+    seen = turned(body.paths[Placement.PELVIS].rot, forward)
     return np.asarray(np.unwrap(np.arctan2(seen[:, 1], seen[:, 0])))
 
 
@@ -158,7 +158,7 @@ def shank_lean(body: Body, side: Side, index: float, direction: FloatArray) -> f
     rot = at(path.rot, index)
     if Placement.PELVIS not in body.paths:
         swing = main_turning_axis(path.gyro_radps)
-        ahead = horizontal(np.cross(rot @ swing, (0.0, 0.0, 1.0)))
+        ahead = horizontal(cross(rot @ swing, UP))
         direction = ahead if ahead @ direction > 0.0 else -ahead
     axis = rot @ body.up[side.shank]
     return float(np.arctan2(-(axis @ direction), axis[2]))
@@ -167,6 +167,6 @@ def shank_lean(body: Body, side: Side, index: float, direction: FloatArray) -> f
 def forward_swing(body: Body, side: Side, direction: FloatArray) -> FloatArray:
     """Angular rate (n,) of a shank, foot swinging forward positive, rad/s."""
     path = body.paths[side.shank]
-    rate = np.einsum("nij,nj->ni", path.rot, path.gyro_radps)
-    left = np.cross((0.0, 0.0, 1.0), direction)
+    rate = rotate(path.rot, path.gyro_radps)
+    left = cross(UP, direction)
     return np.asarray(-(rate @ left))

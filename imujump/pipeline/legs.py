@@ -10,16 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from imujump.model import FloatArray, IntArray, Placement, Side
+from imujump.model import FloatArray, Placement, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Window
 from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES
 from imujump.pipeline.orientation import main_turning_axis
 from imujump.pipeline.strapdown import Strapdown
-from imujump.pipeline.vectors import cross, rotate, turned
+from imujump.pipeline.vectors import cross, lengths, rotate, turned
 
 HIP_FORWARD_M, HIP_SIDE_M, HIP_DOWN_M = 0.08, 0.085, 0.05
 """Hip joint seen from a sensor on the sacrum. The hip joint lies about 0.10 m in front of the
@@ -73,7 +74,7 @@ def outward(side: Side | None) -> float:
 
 def hip_lever(forward: FloatArray, up: FloatArray, side_m: float) -> FloatArray:
     """Hip joint (3,) in pelvis sensor axes, ``side_m`` to the left of the midline."""
-    left = np.cross(up, forward)
+    left = cross(up, forward)
     return HIP_FORWARD_M * forward + side_m * left - HIP_DOWN_M * up
 
 
@@ -120,10 +121,23 @@ def sagittal_axis(
     Sideways the sensor sits beside the bone, so the found knee does not tell the axis there.
     """
     swing = main_turning_axis(paths[side.shank].gyro_radps)
-    across = np.cross(swing - up * (swing @ up), up)
+    across = cross(swing - up * (swing @ up), up)
     across /= np.linalg.norm(across)
     axis = (shin @ up) * up + (shin @ across) * across
     return np.asarray(axis / np.linalg.norm(axis))
+
+
+class ThighFacts(NamedTuple):
+    """What a thigh's length says at each knot, as :meth:`DriftProblem.add` takes it.
+
+    ``misfit_m`` (knots,) is by how much the length was missed before.
+    """
+
+    weights: FloatArray
+    value: FloatArray
+    sigma: FloatArray
+    scalars: FloatArray
+    misfit_m: FloatArray
 
 
 class LegFacts:
@@ -147,20 +161,20 @@ class LegFacts:
         self.side, self.place = side, sides.index(side)
         self.late = lateness_at(sides, side)
         sign = outward(side)
-        left = np.cross(window.sensors[Placement.PELVIS].up, forward)
+        left = cross(window.sensors[Placement.PELVIS].up, forward)
         self.yaw_axis = sign * forward
         self.hip = legs.hip_m + sign * HIP_SIDE_M * left + legs.hip_yaw_m * self.yaw_axis
         self.knee = legs.knee_m[side]
 
-    def add(self, problem: DriftProblem, knots: IntArray, closure_m: float) -> FloatArray:
-        """Add one fact per knot; returns the misfit (knots,) before this round, metres."""
+    def at_knots(self, problem: DriftProblem, closure_m: float) -> ThighFacts:
+        """One fact per knot."""
         pelvis, shank = self.now[Placement.PELVIS], self.now[self.side.shank]
         turn_p, turn_s = pelvis.rot, shank.rot
         arm_hip, arm_knee = turned(turn_p, self.hip), turned(turn_s, self.knee)
         thigh = pelvis.position_m + arm_hip - shank.position_m - arm_knee
-        length = np.linalg.norm(thigh, axis=1)
+        length = lengths(thigh)
         e = thigh / length[:, None]
-        weights = np.zeros((len(knots), problem.width))
+        weights = np.zeros((len(length), problem.width))
         known = np.zeros_like(weights)
         for placement, arm, sign in (
             (Placement.PELVIS, arm_hip, 1.0),
@@ -172,7 +186,7 @@ class LegFacts:
             old, new = self.raw[placement], self.now[placement]
             known[:, at : at + 3] = _attitude_between(old.rot, new.rot)
             known[:, at + 6 : at + 9] = new.position_m - old.position_m
-        scalars = np.zeros((len(knots), problem.scalars))
+        scalars = np.zeros((len(length), problem.scalars))
         first = problem.sensors
         seen = np.einsum("nji,nj->ni", turn_p, e)
         scalars[:, first] = -1.0
@@ -192,5 +206,4 @@ class LegFacts:
         value = np.sum(weights * known, axis=1) + scalars @ present - misfit
         # Huber weights: a few instants of soft-tissue wobble must not bend the whole path.
         outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * closure_m))
-        problem.add(knots, weights, value, closure_m * np.sqrt(outlying), scalars)
-        return np.asarray(misfit)
+        return ThighFacts(weights, value, closure_m * np.sqrt(outlying), scalars, misfit)

@@ -41,7 +41,7 @@ from imujump.pipeline.legs import (
 )
 from imujump.pipeline.orientation import heading_rotation, level_rotation
 from imujump.pipeline.strapdown import Strapdown, dead_reckon
-from imujump.pipeline.vectors import lengths
+from imujump.pipeline.vectors import cross, lengths
 
 KNOT_SPACING_S, LONE_KNOT_SPACING_S = 0.1, 0.2
 """Unknowns every 100 ms follow all drift below 5 Hz; a sensor alone, held by nothing while the
@@ -194,11 +194,11 @@ class LinkedBody:
     def _late_at(self, side: Side) -> int:
         return len(self._names) + lateness_at(self._sides, side)
 
-    def _tie_legs(self, problem: DriftProblem) -> list[FloatArray]:
+    def _tie_legs(self, problem: DriftProblem) -> FloatArray:
         """Add the thighs' facts at all knots; return their misfits before, m."""
         assert self._forward is not None
         raw = dict(zip(self._names, problem.paths_at_knots, strict=True))
-        return [
+        thighs = [
             LegFacts(
                 self.window,
                 self._sides,
@@ -208,9 +208,12 @@ class LinkedBody:
                 self._forward,
                 self._legs,
                 self._numbers,
-            ).add(problem, self._knots, self._closure_m)
+            ).at_knots(problem, self._closure_m)
             for side in self._sides
         ]
+        *facts, misfit_m = (np.concatenate(part) for part in zip(*thighs, strict=True))
+        problem.add(np.tile(self._knots, len(thighs)), *facts)
+        return misfit_m
 
     def _close_legs(self, known: DriftProblem) -> tuple[DriftSolution, float]:
         """Tie hips and knees at the knots; return the solution and the usual misfit, m."""
@@ -219,15 +222,14 @@ class LinkedBody:
             problem = known.copy()
             for side in self._sides:
                 problem.know(self._late_at(side), 0.0, TOGETHER_S)
-            misfits = self._tie_legs(problem)
+            misfit_m = self._tie_legs(problem)
             solution = problem.solve()
             self._at_knots = {p: solution.path_at_knots(self._numbers[p]) for p in self._names}
             self._legs = legs_found(solution.scalars[len(self._names) :], self._sides)
-        every = np.abs(np.concatenate(misfits))
-        misfit_m = float(np.sqrt(np.mean(np.square(every))))
-        self._closure_m = float(np.clip(CLOSURE_SPREADS * misfit_m, *CLOSURE_LIMITS_M))
+        usual_m = float(np.sqrt(np.mean(np.square(misfit_m))))
+        self._closure_m = float(np.clip(CLOSURE_SPREADS * usual_m, *CLOSURE_LIMITS_M))
         self._rounds = LATER_ROUNDS
-        return solution, float(np.median(every))
+        return solution, float(np.median(np.abs(misfit_m)))
 
 
 def _knots(window: Window, spacing_s: float) -> IntArray:
@@ -304,13 +306,13 @@ def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
     if distance < 1.0 or np.linalg.norm(travel) < 1e-9:
         return np.asarray(nominal)
     travel /= np.linalg.norm(travel)
-    angle = float(np.arctan2(np.cross(nominal, travel) @ up, nominal @ travel))
+    angle = float(np.arctan2(cross(nominal, travel) @ up, nominal @ travel))
     if abs(angle) > np.pi / 2:
         if distance > 3.0:
             return np.asarray(travel)
         return np.asarray(nominal)
     weight = 15.0**2 / (15.0**2 + 25.0**2)
-    left = np.cross(up, nominal)
+    left = cross(up, nominal)
     return np.asarray(np.cos(weight * angle) * nominal + np.sin(weight * angle) * left)
 
 

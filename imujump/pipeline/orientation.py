@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from imujump.model import FloatArray
-from imujump.pipeline.vectors import cross, lengths
+from imujump.pipeline.vectors import UP, cross, cross_matrix, lengths
 
 
 def quaternion_product(left: FloatArray, right: FloatArray) -> FloatArray:
@@ -135,12 +135,12 @@ def level_rotation(up_sensor: FloatArray) -> FloatArray:
     allows.
     """
     up = up_sensor / np.linalg.norm(up_sensor)
-    axis = np.cross(up, (0.0, 0.0, 1.0))
+    axis = cross(up, UP)
     cos = float(up[2])
     if cos < -1.0 + 1e-9:  # upside down: any horizontal axis serves
         return np.diag((1.0, -1.0, -1.0))
-    cross = np.array(((0.0, -axis[2], axis[1]), (axis[2], 0.0, -axis[0]), (-axis[1], axis[0], 0.0)))
-    return np.asarray(np.eye(3) + cross + cross @ cross / (1.0 + cos))
+    turn = cross_matrix(axis)
+    return np.asarray(np.eye(3) + turn + turn @ turn / (1.0 + cos))
 
 
 def heading_rotation(angle_rad: float) -> FloatArray:

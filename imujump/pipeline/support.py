@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from imujump.model import BoolArray, FloatArray, Placement, Side
+from imujump.model import BoolArray, FloatArray, IntArray, Placement, Side
 from imujump.pipeline.body import Body
 from imujump.pipeline.vectors import lengths
 
@@ -212,28 +212,41 @@ def _most_likely(says: FloatArray, step_s: float) -> FloatArray:
     """Course of states (looks,) that explains the log likelihoods (looks, states) best.
 
     The feet change independently, so each look asks first whether the left foot changed
-    (states 0-1 and 2-3), then the right (0-2 and 1-3). Written out: it runs for every look.
+    (states 0-1 and 2-3), then the right (0-2 and 1-3). Each look's scores need those before,
+    so they are written out in plain numbers; from where each came is then found for all looks
+    at once.
     """
     change = float(np.log(CHANGE_RATE_HZ * step_s))
     b0, b1, b2, b3 = says[0].tolist()
-    came = []
+    scores = [(b0, b1, b2, b3)]
     for s0, s1, s2, s3 in says[1:].tolist():
-        l0, i0 = (b0, 0) if b0 >= b1 + change else (b1 + change, 1)
-        l1, i1 = (b1, 1) if b1 >= b0 + change else (b0 + change, 0)
-        l2, i2 = (b2, 2) if b2 >= b3 + change else (b3 + change, 3)
-        l3, i3 = (b3, 3) if b3 >= b2 + change else (b2 + change, 2)
-        b0, j0 = (l0, i0) if l0 >= l2 + change else (l2 + change, i2)
-        b2, j2 = (l2, i2) if l2 >= l0 + change else (l0 + change, i0)
-        b1, j1 = (l1, i1) if l1 >= l3 + change else (l3 + change, i3)
-        b3, j3 = (l3, i3) if l3 >= l1 + change else (l1 + change, i1)
-        came.append((j0, j1, j2, j3))
-        b0, b1, b2, b3 = b0 + s0, b1 + s1, b2 + s2, b3 + s3
-    state = int(np.argmax((b0, b1, b2, b3)))
+        l0 = b0 if b0 >= b1 + change else b1 + change
+        l1 = b1 if b1 >= b0 + change else b0 + change
+        l2 = b2 if b2 >= b3 + change else b3 + change
+        l3 = b3 if b3 >= b2 + change else b2 + change
+        b0 = s0 + (l0 if l0 >= l2 + change else l2 + change)
+        b2 = s2 + (l2 if l2 >= l0 + change else l0 + change)
+        b1 = s1 + (l1 if l1 >= l3 + change else l3 + change)
+        b3 = s3 + (l3 if l3 >= l1 + change else l1 + change)
+        scores.append((b0, b1, b2, b3))
+    every = np.array(scores)
+    left, came_left = _kept_or_changed(every, (1, 0, 3, 2), change)
+    _, came_right = _kept_or_changed(left, (2, 3, 0, 1), change)
+    state = int(np.argmax(every[-1]))
     course = [state]
-    for source in reversed(came):
+    for source in reversed(np.take_along_axis(came_left, came_right, axis=1)[:-1].tolist()):
         state = source[state]
         course.append(state)
     return np.array(course[::-1])
+
+
+def _kept_or_changed(
+    scores: FloatArray, other: tuple[int, ...], change: float
+) -> tuple[FloatArray, IntArray]:
+    """Scores (looks, states) after one foot may have changed, and the states they came from."""
+    changed = scores[:, other] + change
+    keeps = scores >= changed
+    return np.where(keeps, scores, changed), np.where(keeps, np.arange(len(other)), other)
 
 
 def spells_where(down: BoolArray, ratio: FloatArray) -> list[Spell]:

@@ -10,6 +10,9 @@ import numpy as np
 
 from imujump.model import FloatArray
 
+UP = np.array((0.0, 0.0, 1.0))
+"""The vertical in world axes."""
+
 
 def rotate(rot: FloatArray, vectors: FloatArray) -> FloatArray:
     """Rotate vectors (n, 3) by matrices (n, 3, 3), row by row."""

@@ -24,6 +24,7 @@ from imujump.pipeline.rests import pivot_levers, still_samples
 from imujump.pipeline.streams import Samples, SensorStream
 from imujump.pipeline.support import stance_spells
 from imujump.pipeline.swings import rests_between_swings
+from imujump.pipeline.vectors import UP, cross, turned
 from imujump.pipeline.worn import not_worn
 
 PRESENT_SHARE = 0.7
@@ -314,7 +315,7 @@ def _legs_swapped(body: Body, contacts: tuple[Contact, ...]) -> bool:
     if Placement.PELVIS not in body.paths or body.forward is None:
         return False
     path = body.paths[Placement.PELVIS]
-    left = np.cross((0.0, 0.0, 1.0), path.rot @ body.forward)
+    left = cross(UP, turned(path.rot, body.forward))
     push = np.sum(path.accel_mps2 * left, axis=1)
     votes: dict[Side, list[float]] = {side: [] for side in Side}
     for contact in contacts:
