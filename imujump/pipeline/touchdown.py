@@ -19,6 +19,10 @@ ROLLING = 1.6
 """The ankle of a foot that rolls all through its contact arrives when it is this much faster than
 it stays (own choice)."""
 
+EARLIEST_S = 0.06
+"""A strike lies no earlier than this before its coarse contact begins (own choice: at most 55 ms
+before in simulated runs; a foot that is never slow would be followed back into its swing)."""
+
 RESTLESS_S = 0.05
 """A foot that is slow for this long before it is calm bounces or slides on the floor: it came down
 when it was slow (own choice; the ankle of a foot that stays is calm within 30 ms)."""
@@ -120,27 +124,30 @@ def touchdown(
     just = spell.first - SECOND_FOOT_S / body.step_s
     second = any(just < o.first < spell.first <= o.last for o in others)
     strike, sigma_s = _strike(body, side, ratio, spell, by_push=loading is None and not second)
-    if strike is not None and left is not None and strike <= left:
-        strike, sigma_s = _after(left, body.joint_velocity(side.shank)[:, 2], spell, body.step_s)
+    earliest = max(spell.first - round(EARLIEST_S / body.step_s), 0 if left is None else left)
+    if strike is not None and strike <= earliest:
+        rise_mps = body.joint_velocity(side.shank)[:, 2]
+        strike, sigma_s = _after(earliest, rise_mps, spell, body.step_s)
     if strike is None or loading is None:
         return strike, sigma_s, 0.0
     place, sigma_s = _weighed((strike, sigma_s), loading)
     return place, sigma_s, place - strike
 
 
-def _after(left: int, rise_mps: FloatArray, spell: Spell, step_s: float) -> tuple[float, float]:
-    """Strike of a foot whose speed does not tell it from its contact before, and its sigma, s.
+def _after(earliest: int, rise_mps: FloatArray, spell: Spell, step_s: float) -> tuple[float, float]:
+    """Strike of a foot whose speed does not tell it, and its standard deviation, s.
 
-    By the arrest of its fall, if it falls; else somewhere in between.
+    By the arrest of its fall, if it falls; else somewhere between the earliest sample that it can
+    be and the beginning of the coarse contact.
     """
-    first = max(left, spell.first - round(0.09 / step_s))
+    first = max(earliest, spell.first - round(0.09 / step_s))
     fastest = first + int(np.argmin(rise_mps[first : spell.last + 1]))
     fall_mps = float(rise_mps[fastest])
     if fall_mps > -ARREST_MPS:
-        return float(spell.first), (spell.first - left) * step_s / np.sqrt(12.0)
+        return float(spell.first), (spell.first - earliest) * step_s / np.sqrt(12.0)
     begin, end = _arrest(rise_mps, fastest)
     sigma_s = np.hypot(SHARP_SIGMA_S, 0.5 * (end - begin) * step_s)
-    return max(begin - ARREST_LEAD_S / step_s, float(left)), float(sigma_s)
+    return max(begin - ARREST_LEAD_S / step_s, float(earliest)), float(sigma_s)
 
 
 def _weighed(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
