@@ -8,6 +8,7 @@ import numpy as np
 
 from imujump.model import Side
 from imujump.pipeline.body import Body
+from imujump.pipeline.hovering import without_hovering
 from imujump.pipeline.landing_touch import with_landing_touches
 from imujump.pipeline.leaving import toe_off
 from imujump.pipeline.ringing import ringing_mps2, ringing_sigma_s
@@ -44,7 +45,8 @@ def find_contacts(body: Body) -> tuple[Contact, ...]:
         Empty without a shank sensor.
     """
     load = mid_hip_load(body)
-    spells = with_landing_touches(body, stance_spells(body, near_floor=True))
+    spells = without_hovering(body, stance_spells(body, near_floor=True))
+    spells = with_landing_touches(body, spells)
     contacts: list[Contact] = []
     landings: list[tuple[Contact, float]] = []
     for side, own in spells.items():
