@@ -53,6 +53,9 @@ class DriftProblem:
         Sample indices that carry unknowns, the same for all sensors.
     scalars : tuple of (mean, sigma)
         Further unknown constants, such as a bone's length, with what is known of them.
+    like : DriftProblem, optional
+        Another of the same sensors, their paths turned about the vertical at the most: what
+        was worked out there is not worked out again.
 
     Examples
     --------
@@ -83,15 +86,22 @@ class DriftProblem:
         clipped: tuple[BoolArray, ...],
         knots: IntArray,
         scalars: tuple[tuple[float, float], ...] = (),
+        like: DriftProblem | None = None,
     ) -> None:
         self.paths = paths
         self.knots = np.unique(knots)
         self.sensors = len(paths)
         self.width = STATES * self.sensors
         self.border = BIASES * self.sensors + len(scalars)
-        self._propagations = tuple(Propagation(path) for path in paths)
+        known = {} if like is None else dict(zip(like.paths, like._propagations, strict=True))
+        self._propagations: tuple[Propagation, ...] = tuple(
+            known.get(path) or Propagation(path) for path in paths
+        )
         each = zip(paths, noise, missing, clipped, strict=True)
-        self._noises = tuple(Noise(*one) for one in each)
+        # Turning changes no length, and the noise depends on lengths alone.
+        self._noises: tuple[Noise, ...] = (
+            tuple(Noise(*one) for one in each) if like is None else like._noises
+        )
         self.paths_at_knots = tuple(path.at(self.knots) for path in paths)
         m, k = self.width, len(self.knots)
         # Normal equations of each knot: its own block, then the border's, then the right side.
@@ -105,7 +115,7 @@ class DriftProblem:
 
     def _add_motion(self, s: int, noise: NoiseModel) -> None:
         phi, effect = self._propagations[s].between(self.knots[:-1], self.knots[1:])
-        q_inv = np.linalg.inv(self._noises[s].between(self.knots[:-1], self.knots[1:]))
+        q_inv = self._noises[s].information(self.knots[:-1], self.knots[1:])
         own = slice(STATES * s, STATES * (s + 1))
         bias = slice(BIASES * s, BIASES * (s + 1))
         edge = slice(self.width + BIASES * s, self.width + BIASES * (s + 1))

@@ -168,6 +168,16 @@ class Noise:
 
     def between(self, start: IntArray, end: IntArray) -> FloatArray:
         """Covariances (m, 9, 9) from start to the later end."""
+        return _by_axis(*self._grown(start, end))
+
+    def information(self, start: IntArray, end: IntArray) -> FloatArray:
+        """Inverses (m, 9, 9) of the same."""
+        q_att, q_vel, q_both, q_pos = self._grown(start, end)
+        size = q_vel * q_pos - q_both**2
+        return _by_axis(1.0 / q_att, q_pos / size, -q_both / size, q_vel / size)
+
+    def _grown(self, start: IntArray, end: IntArray) -> tuple[FloatArray, ...]:
+        """Variances (m,) of attitude and velocity, their share with position, and position's."""
         model = self._model
         dt = (end - start) * self._step_s
         speed, force, rough, lost, over = self._sums[:, end] - self._sums[:, start]
@@ -175,11 +185,18 @@ class Noise:
         q_att += (model.missing_gyro_radps * lost) ** 2
         q_vel = model.accel_density**2 * dt + (model.accel_scale * force) ** 2 + rough
         q_vel += (model.missing_accel_mps2 * lost) ** 2 + (model.clipped_accel_mps2 * over) ** 2
-        out = np.zeros((len(dt), STATES, STATES))
-        axis = np.arange(3)
-        out[:, axis, axis] = q_att[:, None]
-        out[:, axis + 3, axis + 3] = q_vel[:, None]
         # White acceleration over dt: position variance q dt²/3, covariance q dt/2.
-        out[:, axis + 6, axis + 6] = (q_vel * dt**2 / 3.0 + 1e-10)[:, None]
-        out[:, axis + 3, axis + 6] = out[:, axis + 6, axis + 3] = (q_vel * dt / 2.0)[:, None]
-        return out
+        return q_att, q_vel, q_vel * dt / 2.0, q_vel * dt**2 / 3.0 + 1e-10
+
+
+def _by_axis(
+    attitude: FloatArray, velocity: FloatArray, both: FloatArray, position: FloatArray
+) -> FloatArray:
+    """Matrices (m, 9, 9) that are alike on all three axes and tie velocity to position."""
+    out = np.zeros((len(attitude), STATES, STATES))
+    axis = np.arange(3)
+    out[:, axis, axis] = attitude[:, None]
+    out[:, axis + 3, axis + 3] = velocity[:, None]
+    out[:, axis + 6, axis + 6] = position[:, None]
+    out[:, axis + 3, axis + 6] = out[:, axis + 6, axis + 3] = both[:, None]
+    return out

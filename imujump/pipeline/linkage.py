@@ -84,21 +84,20 @@ class LinkedBody:
         if self._pelvis:
             up = window.sensors[Placement.PELVIS].up
             self._forward = pelvis_forward(paths[Placement.PELVIS], up)
-        starts = self._turn_to_reference(raw, paths)
         self._paths_alone = paths
+        turns, starts = self._turn_to_reference(raw)
         self._sides = tuple(s for s in Side if self._pelvis and s.shank in self._names)
         priors: tuple[tuple[float, float], ...] = ()
         if self._forward is not None and self._sides:
             self._legs, priors = first_legs(window, self._sides, self._forward)
         self._raw = raw
         self._knots = _knots(window, KNOT_SPACING_S)
-        self._known = _problem(window, raw, self._knots, priors)
+        self._known = _problem(window, raw, self._knots, priors, coarse)
         for p in self._names:
             start = None if p is self._reference else starts[p]
             rest_facts(self._known, stands[p], self._numbers[p], raw[p], start)
         self._at_knots = {
-            p: replace(paths[p], position_m=paths[p].position_m + starts[p]).at(self._knots)
-            for p in self._names
+            p: _moved(paths[p].at(self._knots), turns[p], starts[p]) for p in self._names
         }
         self._stands_alike = any(
             changed_posture_rad(window, rest) < SAME_POSTURE_RAD
@@ -110,17 +109,18 @@ class LinkedBody:
         self._rounds, self._closure_m = FIRST_ROUNDS, FIRST_CLOSURE_M
 
     def _turn_to_reference(
-        self, raw: dict[Placement, Strapdown], paths: dict[Placement, Strapdown]
-    ) -> dict[Placement, FloatArray]:
-        """Turn every sensor's frame to the reference's heading; return where each starts."""
-        starts = {self._reference: np.zeros(3)}
+        self, raw: dict[Placement, Strapdown]
+    ) -> tuple[dict[Placement, FloatArray], dict[Placement, FloatArray]]:
+        """Turn every sensor's frame to the reference's heading; return turns and starts."""
+        turns, starts = {self._reference: np.eye(3)}, {self._reference: np.zeros(3)}
+        reference = self._paths_alone[self._reference]
         for p in self._names:
             if p is self._reference:
                 continue
-            turn = heading_rotation(_heading_between(paths[self._reference], paths[p]))
-            raw[p], paths[p] = _turned(raw[p], turn), _turned(paths[p], turn)
-            starts[p] = _start_position(paths, p.side, self.window, self._forward)
-        return starts
+            turns[p] = heading_rotation(_heading_between(reference, self._paths_alone[p]))
+            raw[p] = _moved(raw[p], turns[p], np.zeros(3))
+            starts[p] = _start_position(self._paths_alone, p.side, self.window, self._forward)
+        return turns, starts
 
     def solve(
         self,
@@ -145,7 +145,7 @@ class LinkedBody:
         down_m.update({side.shank: length for side, length in (lever_m or {}).items()})
         up = {p: self.window.sensors[p].up for p in self._names}
         levers = {p: -down_m[p] * up[p] for p in self._names}
-        known = self._known.copy()
+        known = self._known.copy() if still else self._known
         for side, index in (still or {}).items():
             p = side.shank
             pivot_facts(known, self._numbers[p], self._raw[p], levers[p], index)
@@ -255,14 +255,15 @@ def _reckon(window: Window, placement: Placement) -> Strapdown:
     )
 
 
-def _turned(path: Strapdown, turn: FloatArray) -> Strapdown:
+def _moved(path: Strapdown, turn: FloatArray, start_m: FloatArray) -> Strapdown:
+    """The same motion seen in a frame turned by (3, 3) and begun elsewhere."""
     return replace(
         path,
         rot=turn @ path.rot,
         force_mps2=path.force_mps2 @ turn.T,
         accel_mps2=path.accel_mps2 @ turn.T,
         velocity_mps=path.velocity_mps @ turn.T,
-        position_m=path.position_m @ turn.T,
+        position_m=path.position_m @ turn.T + start_m,
     )
 
 
@@ -271,6 +272,7 @@ def _problem(
     paths: Mapping[Placement, Strapdown],
     knots: IntArray,
     scalars: tuple[tuple[float, float], ...],
+    like: DriftProblem | None = None,
 ) -> DriftProblem:
     # One more unknown per sensor: its height at rest, which ties separate stands.
     return DriftProblem(
@@ -280,6 +282,7 @@ def _problem(
         tuple(window.sensors[p].clipped for p in paths),
         knots,
         (*((0.0, 1.0) for _ in paths), *scalars),
+        like,
     )
 
 

@@ -66,6 +66,10 @@ class Looks:
         """Add the next look."""
         self._rows.append(look)
 
+    def extend(self, looks: list[Look]) -> None:
+        """Add the next looks."""
+        self._rows.extend(looks)
+
     def add_unseen(self) -> None:
         """Add a look at nothing, which no sample completes."""
         self._rows.append(UNSEEN)
@@ -114,8 +118,7 @@ def look(stream: SensorStream, looks: Looks, course: ClockCourse) -> None:
     last = int(np.floor((until_s + ROUNDING_S) / LOOK_S))
     for first in range(len(looks), last + 1, LOOKS_AT_ONCE):
         numbers = np.arange(first, min(first + LOOKS_AT_ONCE - 1, last) + 1)
-        for found in _looks(stream, course.device_s(LOOK_S * numbers.astype(np.float64))):
-            looks.add(found)
+        looks.extend(_looks(stream, course.device_s(LOOK_S * numbers.astype(np.float64))))
 
 
 def _looks(stream: SensorStream, centres: FloatArray) -> list[Look]:

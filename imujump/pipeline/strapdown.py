@@ -11,7 +11,7 @@ from imujump.pipeline.orientation import integrate_attitude
 from imujump.pipeline.vectors import cross, rotate, turned
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Strapdown:
     """Motion of one sensor over a window of n samples, in world axes (z up).
 
