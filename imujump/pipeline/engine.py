@@ -239,8 +239,7 @@ class Engine:
     def _decide_next(self, last: bool) -> bool:
         """Decide on the next look of all sensors together, if it is complete."""
         k = len(self._together)
-        members = [(p, self._sensors[p]) for p in self._clock.courses]
-        looks = [(p, sensor, sensor.looks.at(k)) for p, sensor in members]
+        looks = [(p, s := self._sensors[p], s.looks.at(k)) for p in self._clock.courses]
         arrivals_s = [found.arrival_s for _, _, found in looks if found is not None]
         if not arrivals_s:
             return False
@@ -249,7 +248,7 @@ class Engine:
             awaited = [sensor for _, sensor, found in looks if found is None]
             if any(s.horizon_s <= s.waited_for_s(arrival_s) for s in awaited):
                 return False
-        if len(members) < len(self._sensors):
+        if len(looks) < len(self._sensors):
             joined = self._let_join(k, arrival_s, last)
             if joined is not None:
                 return joined
@@ -274,7 +273,7 @@ class Engine:
         moved = self._spells.follow(still)
         if moved is not None:
             ends_s = (LOOK_S * moved, LOOK_S * k)
-            waited_s = {p: s.waited_for_s(arrival_s) for p, s in members}
+            waited_s = {p: s.waited_for_s(arrival_s) for p, s, _ in looks}
             self._clock.settle_between(self._streams(), *ends_s, arrival_s, waited_s)
         if self._action.follow(k, weightless):
             assert self._action.first is not None

@@ -60,8 +60,11 @@ class Strapdown:
 
 def cumulative_trapezoid(values: FloatArray, step_s: float) -> FloatArray:
     """Integral from the first sample along axis 0, trapezoid rule, same shape."""
-    out = np.zeros_like(values)
-    np.cumsum(0.5 * step_s * (values[1:] + values[:-1]), axis=0, out=out[1:])
+    out = np.empty_like(values)
+    out[0] = 0.0
+    steps = values[1:] + values[:-1]
+    steps *= 0.5 * step_s
+    steps.cumsum(axis=0, out=out[1:])
     return out
 
 

@@ -65,11 +65,12 @@ class Upkeep:
         # Rows of one channel each: sums along short rows would take several times longer.
         channels = np.ascontiguousarray(values.T)
         finite = np.isfinite(channels)
+        accel = channels[:3]
         if not finite.all():
             self._not_whole += int(np.count_nonzero(~finite.all(axis=0)))
+            accel = accel[:, finite[:3].all(axis=0)]
         self._low = np.fmin(self._low, np.fmin.reduce(channels, axis=1))
         self._high = np.fmax(self._high, np.fmax.reduce(channels, axis=1))
-        accel = channels[:3, finite[:3].all(axis=0)]
         self._forces += accel.shape[1]
         force = np.sqrt(np.sum(accel * accel, axis=0))
         self._force_counts += int(np.rint(force / COUNT_MPS2).sum())
