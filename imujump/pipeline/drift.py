@@ -19,11 +19,10 @@ from __future__ import annotations
 import copy
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
-from scipy.linalg import cho_factor, cho_solve, cholesky_banded
-from scipy.linalg.lapack import dtbtrs
+from scipy.linalg import cho_factor, cho_solve
 
 from imujump.model import BoolArray, FloatArray, IntArray
+from imujump.pipeline.chain import FactoredChain
 from imujump.pipeline.error_growth import (
     ATTITUDE,
     BIASES,
@@ -244,39 +243,16 @@ class DriftProblem:
     def solve(self) -> DriftSolution:
         """Solve all facts by least squares (bordered banded Cholesky factorisation)."""
         k, m = len(self.knots), self.width
-        factor = cholesky_banded(self._bands(), lower=True, overwrite_ab=True, check_finite=False)
-        # Half a solution, by the factor's lower triangle L, is all that the border needs.
-        half = _by_triangle(factor, self._rows[:, :, m:].reshape(k * m, -1))
+        # A sensor's errors grow from its own alone: the next knot's states of one sensor.
+        factor = FactoredChain(self._rows[:, :, :m], self._below, STATES)
+        # Half a solution is all that the border needs.
+        half = factor.half(self._rows[:, :, m:].reshape(k * m, -1))
         edge, right = half[:, :-1], half[:, -1]
         border = self._corner - edge.T @ half
         corner = cho_factor(border[:, :-1], check_finite=False)
         tail = cho_solve(corner, border[:, -1], check_finite=False)
-        chain = _by_triangle(factor, right - edge @ tail, transposed=True).reshape(k, m)
+        chain = factor.back(right - edge @ tail).reshape(k, m)
         return DriftSolution(self, chain, tail, factor, edge, corner)
-
-    def _bands(self) -> FloatArray:
-        """The chain's matrix as LAPACK wants it: in column j its elements from (j, j) down.
-
-        A sensor's errors grow from its own alone, so no column reaches further down than through
-        its block and the next knot's states of one sensor.
-        """
-        k, m = len(self.knots), self.width
-        reach = m + STATES
-        columns = np.zeros((k, m, m + reach))
-        columns[:, :, :m] = self._rows[:, :, :m]  # symmetric
-        columns[:-1, :, m : 2 * m] = self._below.swapaxes(1, 2)
-        # A block's column j begins with j elements above the matrix's diagonal: step over them.
-        knot, column, row = columns.strides
-        from_diagonal = as_strided(columns, (k, m, reach), (knot, column + row, row))
-        return from_diagonal.reshape(k * m, reach).T
-
-
-def _by_triangle(factor: FloatArray, right: FloatArray, transposed: bool = False) -> FloatArray:
-    """Solve L x = right, or L' x = right, by a banded Cholesky factor L."""
-    solved, failed = dtbtrs(factor, right, uplo="L", trans="T" if transposed else "N")
-    if failed:
-        raise np.linalg.LinAlgError("the chain's matrix is singular")
-    return np.asarray(solved)
 
 
 class DriftSolution:
@@ -287,7 +263,7 @@ class DriftSolution:
         problem: DriftProblem,
         chain: FloatArray,
         tail: FloatArray,
-        factor: FloatArray,
+        factor: FactoredChain,
         half_edge: FloatArray,
         corner: tuple[FloatArray, bool],
     ) -> None:
@@ -351,7 +327,7 @@ class DriftSolution:
         scalars : FloatArray, optional
             (r, number of scalars) on the further constants.
         """
-        half = _by_triangle(self._factor, weights.reshape(len(weights), -1).T)
+        half = self._factor.half(weights.reshape(len(weights), -1).T)
         tail = -(self._half_edge.T @ half)
         if scalars is not None:
             tail[BIASES * self.problem.sensors :] += scalars.T
