@@ -258,8 +258,12 @@ def repeats(values: FloatArray) -> BoolArray:
     suppresses its noise, and does not count.
     """
     same = np.zeros(len(values), dtype=bool)
-    # One channel rules out nearly all rows.
-    rows = np.flatnonzero(values[1:, 0] == values[:-1, 0]) + 1
+    # Two channels rule out nearly all rows.
+    alike = values[1:, 0] == values[:-1, 0]
+    alike &= values[1:, 3] == values[:-1, 3]
+    rows = np.flatnonzero(alike) + 1
+    if not len(rows):
+        return same
     here, before = values[rows], values[rows - 1]
     same[rows] = (here == before).all(axis=1) & (here[:, 3:].any(axis=1) | ~here[:, :3].any(axis=1))
     return same
