@@ -136,11 +136,13 @@ def level_rotation(up_sensor: FloatArray) -> FloatArray:
     """
     up = up_sensor / np.linalg.norm(up_sensor)
     axis = cross(up, UP)
-    cos = float(up[2])
-    if cos < -1.0 + 1e-9:  # upside down: any horizontal axis serves
+    cos, sin_squared = float(up[2]), float(axis @ axis)
+    if cos < 0.0 and sin_squared < 1e-30:  # upside down: any horizontal axis serves
         return np.diag((1.0, -1.0, -1.0))
     turn = cross_matrix(axis)
-    return np.asarray(np.eye(3) + turn + turn @ turn / (1.0 + cos))
+    # 1 / (1 + cos), which near upside down is told by the sine alone.
+    share = 1.0 / (1.0 + cos) if cos > 0.0 else (1.0 - cos) / sin_squared
+    return np.asarray(np.eye(3) + turn + share * turn @ turn)
 
 
 def heading_rotation(angle_rad: float) -> FloatArray:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import imufusion
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.spatial.transform import Rotation
@@ -114,6 +114,8 @@ def test_coning_is_followed() -> None:
 
 
 @given(arrays(np.float64, 3, elements=st.floats(-1.0, 1.0)).filter(lambda v: v @ v > 1e-3))
+@example(np.array((1.4e-6, -1.5e-5, -0.33)))
+@example(np.array((0.0, 3e-9, -0.5)))
 def test_levelling_is_scipy_s_shortest_rotation(up: FloatArray) -> None:
     rot = level_rotation(up)
     unit = up / np.linalg.norm(up)
