@@ -73,6 +73,9 @@ FALLING_MPS, ARREST_SHARE, ARRESTED_S = 0.3, 0.5, 0.025
 """A foot comes down faster than this before it is pushed, and at about half of that or less soon
 after (own choice)."""
 
+BLUNT_SHARE = 0.4
+"""Part of the way to a witness that speaks less sharply that counts as uncertainty (own choice)."""
+
 RATE_LAG, RATE_LAG_AT_S = 0.5, 5e-3
 """All of that was set at 200 samples a second. Other rates move a strike by half of what their
 sample period differs: the push is told by differences over samples. Strikes of the figure, as
@@ -130,7 +133,7 @@ def touchdown(
         strike, sigma_s = _after(earliest, rise_mps, spell, body.step_s)
     if strike is None or loading is None:
         return strike, sigma_s, 0.0
-    place, sigma_s = _weighed((strike, sigma_s), loading)
+    place, sigma_s = _weighed((strike, sigma_s), loading, body.step_s)
     return place, sigma_s, place - strike
 
 
@@ -150,10 +153,11 @@ def _after(earliest: int, rise_mps: FloatArray, spell: Spell, step_s: float) -> 
     return max(begin - ARREST_LEAD_S / step_s, float(earliest)), float(sigma_s)
 
 
-def _weighed(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
-    """Mean of two values by their standard deviations."""
+def _weighed(a: tuple[float, float], b: tuple[float, float], step_s: float) -> tuple[float, float]:
+    """Mean of two places by their standard deviations, s, widened beyond two of them apart."""
     share = b[1] ** 2 / (a[1] ** 2 + b[1] ** 2)
-    return share * a[0] + (1.0 - share) * b[0], float(np.sqrt(share) * a[1])
+    apart = abs(a[0] - b[0]) * step_s / float(np.hypot(a[1], b[1]))
+    return share * a[0] + (1.0 - share) * b[0], float(np.sqrt(share) * a[1] * max(1.0, 0.5 * apart))
 
 
 def _strike(
@@ -205,7 +209,7 @@ def _drawn_to(
     strike: float, sigma_s: float, place: float, sharpness: float, step_s: float
 ) -> tuple[float, float]:
     """Draw a strike and its sigma to another witness's place as sharply as that speaks."""
-    blunt_s = float(np.hypot(sigma_s, 0.3 * abs(place - strike) * step_s))
+    blunt_s = float(np.hypot(sigma_s, BLUNT_SHARE * abs(place - strike) * step_s))
     return (
         sharpness * place + (1.0 - sharpness) * strike,
         sharpness * SHARP_SIGMA_S + (1.0 - sharpness) * blunt_s,
@@ -224,7 +228,8 @@ def _loading(
     carried = np.flatnonzero(load[lowest:] >= CARRIED_MPS2)
     if load[lowest] > UNLOADED_MPS2 or not len(carried):
         return None
-    before = load[max(lowest - round(LANDING_FLIGHT_S / step_s), 0) : lowest + 1]
+    fallen = min(lowest, spell.first)
+    before = load[max(fallen - round(LANDING_FLIGHT_S / step_s), 0) : fallen + 1]
     if before.mean() > UNLOADED_MPS2:
         return None
     carrying = lowest + int(carried[0])

@@ -228,3 +228,21 @@ def test_a_foot_that_is_never_slow_is_not_followed_back_into_its_swing() -> None
     assert strike is not None
     assert strike * STEP_S == pytest.approx(2.5, abs=0.01)
     assert 0.01 < sigma_s < 0.02
+
+
+def test_witnesses_of_a_landing_that_disagree_are_believed_less() -> None:
+    """The ankle stops at 2.50 s; the body's load, after a flight, rises at once or much later."""
+    time = np.arange(1000) * STEP_S
+    ankle_m = np.zeros((1000, 3))
+    ankle_m[:, 2] = np.cumsum(np.interp(time, [2.1, 2.2, 2.48, 2.51], [0, -2, -2, 0])) * STEP_S
+    jumper = body(pelvis=ankle_m, left_shank=ankle_m + LEVER_M)
+    ratio = np.interp(time, [2.48, 2.51], [3.0, 0.1])
+    spell = Spell(round(2.5 / STEP_S), round(2.8 / STEP_S), round(2.55 / STEP_S))
+    sigmas_s = []
+    for rise_s in (2.5, 2.55):
+        load = np.interp(time, [2.2, 2.21, rise_s, rise_s + 0.02], [9.8, 0.0, 0.0, 20.0])
+        strike, sigma_s, _ = touchdown(jumper, L, ratio, load, spell, [], None)
+        assert strike is not None
+        assert strike * STEP_S == pytest.approx(2.5, abs=0.03)
+        sigmas_s.append(sigma_s)
+    assert sigmas_s[1] > 1.5 * sigmas_s[0]
