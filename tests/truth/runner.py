@@ -37,6 +37,9 @@ SHORTEST_PUSH_S = 0.09
 """Each foot of a plant stays at least so long: sprinters' contacts, people's shortest, last 0.08 to
 0.10 s (from memory)."""
 
+TOGETHER_S = 0.03
+"""Two feet that share the floor for less than this do not plant together (own choice)."""
+
 FORCE_COLUMNS, COM_COLUMNS, COM_RATE_COLUMNS = slice(18, 20), slice(20, 23), slice(23, 26)
 
 
@@ -184,6 +187,8 @@ def jump_of(run: Run, contacts: tuple[Contact, ...]) -> JumpPlan:
         raise Fall(f"flight of {flight_s:.2f} s")
     if (plant[-1].strike_s or 0.0) - strikes[-1] > 0.2:
         raise Fall("the second foot came a step later")
+    if two and (plant[0].off_s or 0.0) - (plant[1].strike_s or 0.0) < TOGETHER_S:
+        raise Fall("the feet did not stand together")
     motion = body_motion(run)
     feet_m = [motion.shanks[c.side].position_m[motion.at(c.strike_s or 0.0), 0] for c in plant]
     if feet_m[-1] < feet_m[0] - 0.3:
