@@ -129,6 +129,32 @@ class TestJumps:
         assert (jump.unseen is None) is seen
         assert jump.style is (TakeOffStyle.ONE_FOOT if seen else None)
 
+    @pytest.mark.parametrize(
+        ("clipped_s", "right_up_m", "left_up_m", "lost"),
+        [
+            pytest.param(2.0, 0.3, 0.0, False, id="free leg up"),
+            pytest.param(2.0, 0.0, 0.0, True, id="beside the plant and not told to touch"),
+            pytest.param(None, 0.0, 0.0, False, id="within the range"),
+            pytest.param(2.0, 0.3, 0.4, True, id="plants in the air"),
+        ],
+    )
+    def test_an_impact_beyond_the_range_may_hide_the_plant(
+        self, clipped_s: float | None, right_up_m: float, left_up_m: float, lost: bool
+    ) -> None:
+        """The left foot plants at 1.98 s; both shanks are told where they may be wrong."""
+        pelvis = thrown([], 0.0, 6.0)
+        ahead = np.interp(np.arange(len(pelvis)) * STEP_S, [1.9, 1.95], [0.0, 1.0])
+        up = np.outer(ahead, (0.0, 0.0, 1.0))
+        whole = body(pelvis=pelvis, left_shank=left_up_m * up, right_shank=right_up_m * up)
+        received = window(whole)
+        clipped = np.zeros(len(pelvis), dtype=bool)
+        if clipped_s is not None:
+            clipped[round(clipped_s / STEP_S)] = True
+        sensors = {p: replace(s, clipped=clipped) for p, s in received.sensors.items()}
+        jump = build_jump(replace(received, sensors=sensors), whole, self.FLIGHT, tuple(RUN_UP))
+        assert (jump.style is None) is lost
+        assert (jump.unseen is not None and "wider range" in jump.unseen) is lost
+
     @pytest.mark.parametrize(("rise_mps", "hidden"), [(1.5, True), (2.7, False)])
     def test_a_gap_after_a_low_flight_may_hide_the_jump(
         self, rise_mps: float, hidden: bool
