@@ -1,20 +1,19 @@
 """The analysis held against recordings that nobody has seen: fresh ones in every run.
 
 Three kinds: the package's own figure, the simulated runner and clips of people. The limits
-follow from campaigns of seeds 20 000 and 1 000 000 (runner 39 and 38 clear jumps, figure 30
-each) and of three seeds for the 24 clips: a short set was drawn from them 20 000 times, and a
-limit is what one set in 10 000 exceeds, plus 10 % (clips, of which the same come every time,
-40 and 60 %; mean scaled errors 5 %).
+follow from campaigns (figure seeds 20 000 and 1 000 000, 30 jumps each; 99 clear jumps of the
+runner from three seeds; three seeds for the 24 clips): a short set was drawn from them 20 000
+times, and a limit is what one set in 10 000 exceeds, plus 10 % (clips, of which the same come
+every time, 40 and 60 %; mean scaled errors 5 %).
 
-Measured, both seeds of the runner: jumps found 38 of 39 and 37 of 38, style right 36 of 38
-and 36 of 37, take-off contact -17 ± 16 and -19 ± 15 ms, flight +16 ± 10 and +18 ± 8 ms, last
-step RMSE 4.6 and 8.9 cm, lowering RMSE 0.5 cm, truth within 1.96 sigma 0.92 and 0.89. Figure:
-all found, all styles right, 0.96 and 0.97; clips: all found, one style of 24 wrong, 0.90 to
-0.91. Seeds 1 000 000 took two-foot runners with whatever last step came.
+Measured: of 99 jumps of the runner 97 found, style right 93 of 97 and withheld in the other four,
+whose shanks left their range; take-off contact -11 and flight +11 ms (median), truth within 1.96
+sigma 0.975. Figure: all found, all styles right, 0.991; clips: all found, all styles right, 0.934.
 
 In sets drawn the same way with all errors doubled the overall mean scaled error always exceeded
-its limit; of single metrics it did in 92 to 100 %, plant speed in 66 %. Sigmas shuffled among
-the values gave a sorting of 0.77 to 1.33 (1 to 99 %), the stated ones 1.41 to 2.0.
+its limit; of single metrics it did in 92 to 100 %, plant speed in 66 % (an earlier campaign).
+Sigmas shuffled among the values gave a sorting of 0.77 to 1.33 (1 to 99 %), the stated ones 1.41
+to 2.0.
 """
 
 from __future__ import annotations
@@ -58,54 +57,60 @@ showed. A general worsening is caught by the test over all kinds, which has no s
 
 USUAL: dict[str, dict[str, Usual]] = {
     "figure": {
-        "take_off_contact_s": Usual(0.0037, 0.0095, 0.032),
-        "flight_s": Usual(0.0038, 0.0099, 0.017),
-        "approach_speed_mps": Usual(0.014, 0.039, 0.088),
-        "plant_speed_mps": Usual(0.031, 0.097, 0.35),
-        "last_step_m": Usual(0.022, 0.043, 0.082),
-        "penultimate_step_m": Usual(0.01, 0.027, 0.065),
-        "lowering_m": Usual(0.0041, 0.013, 0.018),
-        "pelvis_rise_m": Usual(0.0039, 0.013, 0.018),
+        "take_off_contact_s": Usual(0.0035, 0.009, 0.049),
+        "flight_s": Usual(0.0028, 0.008, 0.012),
+        "approach_speed_mps": Usual(0.015, 0.038, 0.084),
+        "plant_speed_mps": Usual(0.027, 0.081, 0.27),
+        "last_step_m": Usual(0.021, 0.043, 0.21),
+        "penultimate_step_m": Usual(0.011, 0.023, 0.097),
+        "lowering_m": Usual(0.0041, 0.013, 0.019),
+        "pelvis_rise_m": Usual(0.0037, 0.013, 0.017),
     },
     "runner": {
-        "take_off_contact_s": Usual(0.011, 0.042, 0.094),
-        "flight_s": Usual(0.0135, 0.033, 0.035),
-        "approach_speed_mps": Usual(0.0082, 0.038, 0.18),
-        "plant_speed_mps": Usual(0.015, 0.22, 1.1),
-        "last_step_m": Usual(0.033, 0.11, 0.47),
-        "penultimate_step_m": Usual(0.022, 0.071, 0.13),
-        "lowering_m": Usual(0.0033, 0.0091, 0.015),
-        "pelvis_rise_m": Usual(0.0031, 0.0091, 0.015),
+        "take_off_contact_s": Usual(0.011, 0.019, 0.036),
+        "flight_s": Usual(0.011, 0.019, 0.035),
+        "approach_speed_mps": Usual(0.0094, 0.03, 0.034),
+        "plant_speed_mps": Usual(0.014, 0.15, 0.29),
+        "last_step_m": Usual(0.027, 0.19, 0.64),
+        "penultimate_step_m": Usual(0.023, 0.11, 0.3),
+        "lowering_m": Usual(0.0036, 0.0097, 0.016),
+        "pelvis_rise_m": Usual(0.0029, 0.0094, 0.015),
     },
     "people": {
-        "take_off_contact_s": Usual(0.014, 0.02, 0.075),
-        "flight_s": Usual(0.024, 0.035, 0.074),
-        "approach_speed_mps": Usual(0.023, 0.047, 0.14),
-        "plant_speed_mps": Usual(0.049, 0.074, 0.57),
-        "last_step_m": Usual(0.038, 0.059, 0.11),
-        "penultimate_step_m": Usual(0.025, 0.039, 0.13),
-        "lowering_m": Usual(0.0016, 0.0048, 0.0086),
-        "pelvis_rise_m": Usual(0.0018, 0.0043, 0.0097),
+        "take_off_contact_s": Usual(0.011, 0.016, 0.043),
+        "flight_s": Usual(0.018, 0.03, 0.059),
+        "approach_speed_mps": Usual(0.024, 0.044, 0.11),
+        "plant_speed_mps": Usual(0.04, 0.063, 0.38),
+        "last_step_m": Usual(0.039, 0.058, 0.12),
+        "penultimate_step_m": Usual(0.025, 0.037, 0.11),
+        "lowering_m": Usual(0.0016, 0.0033, 0.0076),
+        "pelvis_rise_m": Usual(0.0017, 0.0027, 0.0083),
     },
 }
 MOST_SCALED = {
-    "take_off_contact_s": 1.99,
-    "flight_s": 1.54,
-    "approach_speed_mps": 2.07,
-    "plant_speed_mps": 2.51,
-    "last_step_m": 1.52,
-    "penultimate_step_m": 2.01,
-    "lowering_m": 1.91,
-    "pelvis_rise_m": 1.9,
+    "take_off_contact_s": 1.78,
+    "flight_s": 1.7,
+    "approach_speed_mps": 1.77,
+    "plant_speed_mps": 2.36,
+    "last_step_m": 1.74,
+    "penultimate_step_m": 1.82,
+    "lowering_m": 1.88,
+    "pelvis_rise_m": 1.91,
 }
 """Largest mean scaled error of a metric over all kinds."""
 
-MOST_SCALED_OVERALL = 1.66
-LEAST_COVERAGE, MOST_COVERAGE = 0.86, 0.97
+MOST_SCALED_OVERALL = 1.6
+LEAST_COVERAGE, MOST_COVERAGE = 0.92, 0.98
+"""In the campaigns 0.941 to 0.974 in all but one set in 10 000; 0.964 in half of them."""
+
 LEAST_STYLE_RIGHT = 0.85
 MOST_MISSED = {"figure": 0, "runner": 2, "people": 0}
 """Jumps of a short set that may be missed or taken for another flight of the recording: of the
-runner 2 in 77 were, so that one set in 1000 has three of eight."""
+runner 2 in 99 were, so that one set in 1000 has two of eight."""
+
+LEAST_GIVEN = {"figure": 0.95, "runner": 0.7, "people": 0.95}
+"""Of the runner, whose shanks left a range of 16 g at the plant in 4 of 97 jumps and lose most
+values then: three of eight in one set of 250, four in one of 5,000."""
 
 LEAST_SORTING = 1.25
 """Below what any of 400 sets had (1.41)."""
@@ -161,7 +166,7 @@ def test_values_are_given(shared_data: Path, kind: str) -> None:
     """A wide sigma is honest, a missing value too, but whole recordings allow nearly all."""
     outcomes = outcomes_of(kind, shared_data)
     given = sum(len(o.values) for o in outcomes) / sum(o.true_n for o in outcomes)
-    assert given >= 0.95, said(outcomes)
+    assert given >= LEAST_GIVEN[kind], said(outcomes)
 
 
 @EACH_KIND
