@@ -8,6 +8,7 @@ from imujump.model import FloatArray, Side
 from imujump.pipeline.body import Body
 from imujump.pipeline.level_crossing import crossing
 from imujump.pipeline.support import UNLOADED_MPS2, Spell
+from imujump.pipeline.vectors import lengths
 
 BALL_PATH_M = 0.13
 """Way of the ankle around the ball of the foot until the toes leave: about the ankle-to-ball
@@ -57,7 +58,8 @@ def toe_off(
     slow = np.flatnonzero(ratio[spell.rest : spell.last + 1] < 0.35)
     leaving = spell.rest + (int(slow[-1]) if len(slow) else 0)
     ankle = body.joint_position(side.shank)
-    around = crossing(np.linalg.norm(ankle - ankle[leaving], axis=1), leaving, BALL_PATH_M, 1)
+    away = lengths(ankle[leaving:] - ankle[leaving])
+    around = leaving + crossing(away, 0, BALL_PATH_M, 1)
     place = around
     speed = np.linalg.norm(body.joint_velocity(side.shank)[min(round(around), n - 1)])
     path_s = min(PATH_SPREAD_M / max(float(speed), 1e-6), LONGEST_SPREAD_S)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cache
+from statistics import median
 
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
@@ -53,7 +54,7 @@ def ringing_mps2(path: Strapdown, stances: Iterable[tuple[float, float]]) -> flo
         last = int(min(left - AFTER_STRIKE_S / h, strike + LONGEST_S / h))
         if last - first >= SHORTEST_S / h:
             sizes.append(float(np.sqrt(shaking[first:last].mean())))
-    return float(np.median(sizes)) if sizes else 0.0
+    return median(sizes) if sizes else 0.0
 
 
 @cache

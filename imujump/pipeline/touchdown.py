@@ -7,7 +7,10 @@ by how sharply it speaks.
 
 from __future__ import annotations
 
+from statistics import median
+
 import numpy as np
+from scipy.ndimage import minimum_filter1d
 from scipy.special import expit
 
 from imujump.model import FloatArray, Side
@@ -173,7 +176,7 @@ def _strike(
         return None, 0.0
     h = body.step_s
     part = ratio[spell.first : spell.last + 1]
-    level = max(1.0, ROLLING * float(np.median(part)))
+    level = max(1.0, ROLLING * median(part.tolist()))
     calm = part < CORE_RATIO * level
     arrived = spell.first + int(np.argmax(calm)) if calm.any() else spell.rest
     slowed = spell.first + int(np.argmax(part < level))
@@ -283,17 +286,21 @@ def _push_onset(rise_mps: FloatArray, slow: float, step_s: float) -> tuple[float
     index = np.arange(first, min(int(slow + ONSET_AFTER_S / step_s), last - 1) + 1)
     if len(index) < 3:
         return None
-    accel = np.gradient(rise_mps, step_s)
     reach = max(1, round(0.005 / step_s))
-    growth = accel[np.minimum(index + reach, last)] - accel[np.maximum(index - reach, 0)]
+    begin = max(first - reach - 1, 0)  # one sample more than is read, for its slope
+    accel = np.gradient(rise_mps[begin : int(index[-1]) + reach + 2], step_s)
+    growth = accel[np.minimum(index + reach, last) - begin]
+    growth = growth - accel[np.maximum(index - reach, 0) - begin]
     before = max(1, round(0.02 / step_s))
-    fall = np.array([rise_mps[max(i - before, 0) : i + 1].min() for i in index.tolist()])
+    led_up = rise_mps[max(first - before, 0) : int(index[-1]) + 1]
+    fall = minimum_filter1d(led_up, before + 1, mode="nearest", origin=before // 2)[-len(index) :]
     after = rise_mps[np.minimum(index + int(ARRESTED_S / step_s), last)]
     arrested = (fall < -FALLING_MPS) & (after > ARREST_SHARE * fall)
     # A foot on the floor has only its heel or its ball left to lower.
-    steps = np.cumsum(np.append(rise_mps[index[0] :], 0.0)) * step_s
     ahead = round(SETTLED_S / step_s)
-    left_m = np.array([steps[k] - steps[k : k + ahead].min() for k in range(len(index))])
+    steps = np.cumsum(np.append(rise_mps[first:], 0.0)[: len(index) + ahead]) * step_s
+    lowest = minimum_filter1d(steps, ahead, mode="nearest", origin=-(ahead // 2))
+    left_m = (steps - lowest)[: len(index)]
     arrested &= left_m < np.minimum(SETTLING_M, -SETTLING_S * fall)
     if not arrested.any():
         return None
