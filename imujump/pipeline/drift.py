@@ -34,7 +34,7 @@ from imujump.pipeline.error_growth import (
     Propagation,
 )
 from imujump.pipeline.strapdown import Strapdown
-from imujump.pipeline.vectors import cross, cross_matrix, turned
+from imujump.pipeline.vectors import cross, small_turn, turned
 
 
 class DriftProblem:
@@ -302,11 +302,10 @@ class DriftSolution:
         return self._tail[BIASES * sensor : BIASES * (sensor + 1)]
 
     def _corrected(self, sensor: int, old: Strapdown, error: FloatArray) -> Strapdown:
-        turn = cross_matrix(error[:, ATTITUDE])
-        rot = turn + 0.5 * turn @ turn  # second order: good to 1e-5 for a 2 degree error
-        rot = old.rot + rot @ old.rot
+        angle = error[:, ATTITUDE]
+        rot = old.rot + small_turn(angle) @ old.rot
         bias = self._bias(sensor)
-        force = old.force_mps2 + cross(error[:, ATTITUDE], old.force_mps2) - turned(rot, bias[3:])
+        force = old.force_mps2 + cross(angle, old.force_mps2) - turned(rot, bias[3:])
         return Strapdown(
             old.step_s,
             rot,

@@ -17,6 +17,7 @@ from scipy.spatial.transform import Rotation
 from imujump.constants import STANDARD_GRAVITY_MPS2
 from imujump.model import FloatArray, Placement
 from imujump.pipeline.orientation import (
+    ComplexArray,
     heading_rotation,
     integrate_attitude,
     level_rotation,
@@ -35,9 +36,9 @@ RATE_HZ = 200.0
 vectors = arrays(np.float64, (7, 3), elements=st.floats(-3.0, 3.0))
 
 
-def scipy_order(scalar_first: FloatArray) -> FloatArray:
-    """Reorder to scipy's default, scalar last."""
-    return np.asarray(scalar_first[[1, 2, 3, 0]].T)
+def scipy_order(q: ComplexArray) -> FloatArray:
+    """Reorder rows w + x i, y + z i to scipy's columns x, y, z, w."""
+    return np.stack((q[0].imag, q[1].real, q[1].imag, q[0].real), axis=1)
 
 
 @given(vectors)
