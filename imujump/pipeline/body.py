@@ -56,7 +56,7 @@ class Body:
 
     ``levers`` are joint centres in sensor axes: ankle for a shank, mid hip for the pelvis.
     ``forward`` is the pelvis's forward axis in its sensor axes. ``solutions`` holds the drift
-    solution behind each path and ``numbers`` each placement's place in its state;
+    solution behind each path and ``numbers`` each placement's place in that solution's state;
     ``leg_misfit_m`` is the median by which the thighs' length is missed, None without legs.
     """
 

@@ -52,9 +52,9 @@ class DriftProblem:
         Sample indices that carry unknowns, the same for all sensors.
     scalars : tuple of (mean, sigma)
         Further unknown constants, such as a bone's length, with what is known of them.
-    like : DriftProblem, optional
-        Another of the same sensors, their paths turned about the vertical at the most: what
-        was worked out there is not worked out again.
+    like : tuple of DriftProblem
+        Others of the same sensors in this order, together or one by one, their paths turned about
+        the vertical at the most: what was worked out there is not worked out again.
 
     Examples
     --------
@@ -85,22 +85,26 @@ class DriftProblem:
         clipped: tuple[BoolArray, ...],
         knots: IntArray,
         scalars: tuple[tuple[float, float], ...] = (),
-        like: DriftProblem | None = None,
+        like: tuple[DriftProblem, ...] = (),
     ) -> None:
         self.paths = paths
         self.knots = np.unique(knots)
         self.sensors = len(paths)
         self.width = STATES * self.sensors
         self.border = BIASES * self.sensors + len(scalars)
-        known = {} if like is None else dict(zip(like.paths, like._propagations, strict=True))
+        known = {
+            path: growth
+            for other in like
+            for path, growth in zip(other.paths, other._propagations, strict=True)
+        }
         self._propagations: tuple[Propagation, ...] = tuple(
             known.get(path) or Propagation(path) for path in paths
         )
         each = zip(paths, noise, missing, clipped, strict=True)
         # Turning changes no length, and the noise depends on lengths alone.
-        self._noises: tuple[Noise, ...] = (
-            tuple(Noise(*one) for one in each) if like is None else like._noises
-        )
+        self._noises: tuple[Noise, ...] = tuple(
+            added for other in like for added in other._noises
+        ) or tuple(Noise(*one) for one in each)
         self.paths_at_knots = tuple(path.at(self.knots) for path in paths)
         m, k = self.width, len(self.knots)
         # Normal equations of each knot: its own block, then the border's, then the right side.

@@ -74,12 +74,13 @@ class LinkedBody:
         self._pelvis = Placement.PELVIS in self._names
         self._reference = Placement.PELVIS if self._pelvis else self._names[0]
         raw = {p: _reckon(window, p) for p in self._names}
-        coarse = _problem(window, raw, _knots(window, LONE_KNOT_SPACING_S), ())
         stands = {p: stands_of(window, p) for p in self._names}
+        coarse = {}
         for p in self._names:
-            rest_facts(coarse, stands[p], self._numbers[p], raw[p])
-        self._alone = coarse.solve()
-        paths = {p: self._alone.path(self._numbers[p]) for p in self._names}
+            coarse[p] = _problem(window, {p: raw[p]}, _knots(window, LONE_KNOT_SPACING_S), ())
+            rest_facts(coarse[p], stands[p], 0, raw[p])
+        self._alone = {p: problem.solve() for p, problem in coarse.items()}
+        paths = {p: alone.path(0) for p, alone in self._alone.items()}
         self._forward = None
         if self._pelvis:
             up = window.sensors[Placement.PELVIS].up
@@ -92,7 +93,7 @@ class LinkedBody:
             self._legs, priors = first_legs(window, self._sides, self._forward)
         self._raw = raw
         self._knots = _knots(window, KNOT_SPACING_S)
-        self._known = _problem(window, raw, self._knots, priors, coarse)
+        self._known = _problem(window, raw, self._knots, priors, tuple(coarse.values()))
         for p in self._names:
             start = None if p is self._reference else starts[p]
             rest_facts(self._known, stands[p], self._numbers[p], raw[p], start)
@@ -156,14 +157,16 @@ class LinkedBody:
             solution, misfit = known.solve(), None
             if self._forward is not None:
                 levers[Placement.PELVIS] = hip_lever(self._forward, up[Placement.PELVIS], 0.0)
-        solutions = dict.fromkeys(self._names, solution)
+        solutions, numbers = dict.fromkeys(self._names, solution), dict(self._numbers)
+        paths = {}
         if self._pelvis and self._stands_alike and not self._gappy_pelvis:
             # Two stands hold the pelvis to millimetres; the legs' soft tissue would bend it.
-            solutions[Placement.PELVIS] = self._alone
-        paths = {
-            p: self._paths_alone[p] if solutions[p] is self._alone else solution.path(number)
-            for p, number in self._numbers.items()
-        }
+            pelvis = Placement.PELVIS
+            solutions[pelvis], numbers[pelvis] = self._alone[pelvis], 0
+            paths[pelvis] = self._paths_alone[pelvis]
+        for p in self._names:
+            if p not in paths:
+                paths[p] = solution.path(numbers[p])
         for side in self._sides:
             shin = self._legs.knee_m[side] / np.linalg.norm(self._legs.knee_m[side])
             up[side.shank] = sagittal_axis(paths, side, up[side.shank], shin)
@@ -174,7 +177,7 @@ class LinkedBody:
             up,
             self._forward,
             solutions,
-            self._numbers,
+            numbers,
             misfit,
         )
 
@@ -272,7 +275,7 @@ def _problem(
     paths: Mapping[Placement, Strapdown],
     knots: IntArray,
     scalars: tuple[tuple[float, float], ...],
-    like: DriftProblem | None = None,
+    like: tuple[DriftProblem, ...] = (),
 ) -> DriftProblem:
     # One more unknown per sensor: its height at rest, which ties separate stands.
     return DriftProblem(
