@@ -252,7 +252,7 @@ class DriftProblem:
         # Half a solution is all that the border needs.
         half = factor.half(self._rows[:, :, m:].reshape(k * m, -1))
         edge, right = half[:, :-1], half[:, -1]
-        border = self._corner - edge.T @ half
+        border = self._corner - (half.T @ half)[:-1]
         corner = cho_factor(border[:, :-1], check_finite=False)
         tail = cho_solve(corner, border[:, -1], check_finite=False)
         chain = factor.back(right - edge @ tail).reshape(k, m)

@@ -20,7 +20,7 @@ from imujump.pipeline.drift import DriftProblem
 from imujump.pipeline.error_growth import STATES
 from imujump.pipeline.orientation import main_turning_axis
 from imujump.pipeline.strapdown import Strapdown
-from imujump.pipeline.vectors import cross, lengths, rotate, turned
+from imujump.pipeline.vectors import cross
 
 HIP_FORWARD_M, HIP_SIDE_M, HIP_DOWN_M = 0.08, 0.085, 0.05
 """Hip joint seen from a sensor on the sacrum. The hip joint lies about 0.10 m in front of the
@@ -127,10 +127,33 @@ def sagittal_axis(
     return np.asarray(axis / np.linalg.norm(axis))
 
 
-class ThighFacts(NamedTuple):
-    """What a thigh's length says at each knot, as :meth:`DriftProblem.add` takes it.
+class HipAxes(NamedTuple):
+    """A hip seen from mid hip in pelvis axes (3,): where it lies, and how a yaw moves it."""
 
-    ``misfit_m`` (knots,) is by how much the length was missed before.
+    side_m: FloatArray
+    yaw: FloatArray
+
+
+def hip_axes(side: Side, forward: FloatArray, up: FloatArray) -> HipAxes:
+    """A hip from the pelvis's forward axis and vertical (3,)."""
+    return HipAxes(outward(side) * HIP_SIDE_M * cross(up, forward), outward(side) * forward)
+
+
+def _changed(
+    problem: DriftProblem,
+    numbers: Mapping[Placement, int],
+    now: Mapping[Placement, Strapdown],
+    placement: Placement,
+) -> tuple[FloatArray, FloatArray]:
+    """How a sensor has been turned and moved (k, 3) at the knots since dead reckoning."""
+    old, new = problem.paths_at_knots[numbers[placement]], now[placement]
+    return _attitude_between(old.rot, new.rot), new.position_m - old.position_m
+
+
+class ThighFacts(NamedTuple):
+    """What the thighs' length says at each knot, as :meth:`DriftProblem.add` takes it.
+
+    One leg's knots after the other's; ``misfit_m`` is by how much the length was missed before.
     """
 
     weights: FloatArray
@@ -140,70 +163,81 @@ class ThighFacts(NamedTuple):
     misfit_m: FloatArray
 
 
-class LegFacts:
-    """Ties hip and knee of one leg by the thigh's constant length.
+def thigh_facts(
+    problem: DriftProblem,
+    now: Mapping[Placement, Strapdown],
+    legs: Legs,
+    hips: Mapping[Side, HipAxes],
+    numbers: Mapping[Placement, int],
+    closure_m: float,
+) -> ThighFacts:
+    """Tie hip and knee of each leg by the thigh's constant length, once a knot.
 
-    ``raw`` and ``now`` are the paths before correction and at present, at the knots only.
+    Parameters
+    ----------
+    problem : DriftProblem
+        Which the facts are for.
+    now : mapping of Placement to Strapdown
+        Corrected paths at present, at the knots only.
+    legs : Legs
+        Joint centres at present.
+    hips : mapping of Side to HipAxes
+        Where the hips lie in pelvis axes, in the order of `first_legs`' sides.
+    numbers : mapping of Placement to int
+        Each sensor's place in the problem.
+    closure_m : float
+        Standard deviation of the length.
     """
-
-    def __init__(
-        self,
-        window: Window,
-        sides: tuple[Side, ...],
-        side: Side,
-        raw: Mapping[Placement, Strapdown],
-        now: Mapping[Placement, Strapdown],
-        forward: FloatArray,
-        legs: Legs,
-        numbers: Mapping[Placement, int],
-    ) -> None:
-        self.raw, self.now, self.legs, self.numbers = raw, now, legs, numbers
-        self.side, self.place = side, sides.index(side)
-        self.late = lateness_at(sides, side)
-        sign = outward(side)
-        left = cross(window.sensors[Placement.PELVIS].up, forward)
-        self.yaw_axis = sign * forward
-        self.hip = legs.hip_m + sign * HIP_SIDE_M * left + legs.hip_yaw_m * self.yaw_axis
-        self.knee = legs.knee_m[side]
-
-    def at_knots(self, problem: DriftProblem, closure_m: float) -> ThighFacts:
-        """One fact per knot."""
-        pelvis, shank = self.now[Placement.PELVIS], self.now[self.side.shank]
-        turn_p, turn_s = pelvis.rot, shank.rot
-        arm_hip, arm_knee = turned(turn_p, self.hip), turned(turn_s, self.knee)
-        thigh = pelvis.position_m + arm_hip - shank.position_m - arm_knee
-        length = lengths(thigh)
-        e = thigh / length[:, None]
-        weights = np.zeros((len(length), problem.width))
-        known = np.zeros_like(weights)
-        for placement, arm, sign in (
-            (Placement.PELVIS, arm_hip, 1.0),
-            (self.side.shank, arm_knee, -1.0),
-        ):
-            at = STATES * self.numbers[placement]
-            weights[:, at : at + 3] = sign * cross(arm, e)
-            weights[:, at + 6 : at + 9] = sign * e
-            old, new = self.raw[placement], self.now[placement]
-            known[:, at : at + 3] = _attitude_between(old.rot, new.rot)
-            known[:, at + 6 : at + 9] = new.position_m - old.position_m
-        scalars = np.zeros((len(length), problem.scalars))
-        first = problem.sensors
-        seen = np.einsum("nji,nj->ni", turn_p, e)
-        scalars[:, first] = -1.0
-        scalars[:, first + 1] = seen @ self.yaw_axis
-        scalars[:, first + 2 : first + 5] = seen
-        knee_at = first + 5 + 3 * self.place
-        scalars[:, knee_at : knee_at + 3] = -np.einsum("nji,nj->ni", turn_s, e)
+    # Arrays run over legs (l), knots (k) and axes (i, j).
+    sides, count = tuple(hips), len(problem.knots)
+    shanks = [side.shank for side in sides]
+    pelvis, at_pelvis = now[Placement.PELVIS], STATES * numbers[Placement.PELVIS]
+    turn_s = np.stack([now[p].rot for p in shanks])
+    yaw_axes = np.stack([axes.yaw for axes in hips.values()])
+    hip = legs.hip_m + np.stack([axes.side_m for axes in hips.values()])
+    hip += legs.hip_yaw_m * yaw_axes
+    knee = np.stack([legs.knee_m[side] for side in sides])
+    arm_hip = np.einsum("kij,lj->lki", pelvis.rot, hip)
+    arm_knee = np.einsum("lkij,lj->lki", turn_s, knee)
+    thigh = pelvis.position_m + arm_hip - np.stack([now[p].position_m for p in shanks]) - arm_knee
+    length = np.sqrt(np.sum(thigh * thigh, axis=2))
+    e = thigh / length[:, :, None]
+    at_hip, at_knee = cross(arm_hip, e), -cross(arm_knee, e)
+    weights = np.zeros((len(sides), count, problem.width))
+    weights[:, :, at_pelvis : at_pelvis + 3] = at_hip
+    weights[:, :, at_pelvis + 6 : at_pelvis + 9] = e
+    scalars = np.zeros((len(sides), count, problem.scalars))
+    first = problem.sensors
+    seen = np.einsum("kji,lkj->lki", pelvis.rot, e)
+    seen_s = np.einsum("lkji,lkj->lki", turn_s, e)
+    scalars[:, :, first] = -1.0
+    scalars[:, :, first + 1] = np.einsum("lki,li->lk", seen, yaw_axes)
+    scalars[:, :, first + 2 : first + 5] = seen
+    turned_p, moved_p = _changed(problem, numbers, now, Placement.PELVIS)
+    known = np.sum(at_hip * turned_p + e * moved_p, axis=2)
+    for leg, (side, p) in enumerate(zip(sides, shanks, strict=True)):
+        at = STATES * numbers[p]
+        weights[leg, :, at : at + 3] = at_knee[leg]
+        weights[leg, :, at + 6 : at + 9] = -e[leg]
+        turned_s, moved_s = _changed(problem, numbers, now, p)
+        known[leg] += np.sum(at_knee[leg] * turned_s - e[leg] * moved_s, axis=1)
+        knee_at = first + 5 + 3 * leg
+        scalars[leg, :, knee_at : knee_at + 3] = -seen_s[leg]
         # Samples that are told late show the knee where it was.
-        moving = shank.velocity_mps + rotate(turn_s, cross(shank.gyro_radps, self.knee))
-        scalars[:, first + self.late] = -np.sum(e * moving, axis=1)
-        present = np.zeros(scalars.shape[1])
-        present[first] = self.legs.thigh_m
-        present[first + 1] = self.legs.hip_yaw_m
-        present[first + 2 : first + 5] = self.legs.hip_m
-        present[knee_at : knee_at + 3] = self.knee
-        misfit = length - self.legs.thigh_m
-        value = np.sum(weights * known, axis=1) + scalars @ present - misfit
-        # Huber weights: a few instants of soft-tissue wobble must not bend the whole path.
-        outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * closure_m))
-        return ThighFacts(weights, value, closure_m * np.sqrt(outlying), scalars, misfit)
+        swing = cross(now[p].gyro_radps, knee[leg])
+        scalars[leg, :, first + lateness_at(sides, side)] = -(
+            np.sum(e[leg] * now[p].velocity_mps, axis=1) + np.sum(seen_s[leg] * swing, axis=1)
+        )
+    # Of the present constants: thigh length, hips and knees; none is known to be late.
+    known += np.einsum("lki,li->lk", seen, legs.hip_m + legs.hip_yaw_m * yaw_axes) - legs.thigh_m
+    known -= np.einsum("lki,li->lk", seen_s, knee)
+    misfit = length - legs.thigh_m
+    # Huber weights: a few instants of soft-tissue wobble must not bend the whole path.
+    outlying = np.maximum(1.0, np.abs(misfit) / (2.0 * closure_m))
+    return ThighFacts(
+        weights.reshape(-1, problem.width),
+        (known - misfit).ravel(),
+        (closure_m * np.sqrt(outlying)).ravel(),
+        scalars.reshape(-1, problem.scalars),
+        misfit.ravel(),
+    )

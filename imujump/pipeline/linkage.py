@@ -31,13 +31,14 @@ from imujump.pipeline.legs import (
     HIP_SIDE_M,
     SHANK_LENGTH_M,
     THIGH_LENGTH_M,
-    LegFacts,
     first_legs,
+    hip_axes,
     hip_lever,
     lateness_at,
     legs_found,
     outward,
     sagittal_axis,
+    thigh_facts,
 )
 from imujump.pipeline.orientation import heading_rotation, level_rotation
 from imujump.pipeline.strapdown import Strapdown, dead_reckon
@@ -91,6 +92,8 @@ class LinkedBody:
         priors: tuple[tuple[float, float], ...] = ()
         if self._forward is not None and self._sides:
             self._legs, priors = first_legs(window, self._sides, self._forward)
+            up = window.sensors[Placement.PELVIS].up
+            self._hips = {side: hip_axes(side, self._forward, up) for side in self._sides}
         self._raw = raw
         self._knots = _knots(window, KNOT_SPACING_S)
         self._known = _problem(window, raw, self._knots, priors, tuple(coarse.values()))
@@ -199,23 +202,10 @@ class LinkedBody:
 
     def _tie_legs(self, problem: DriftProblem) -> FloatArray:
         """Add the thighs' facts at all knots; return their misfits before, m."""
-        assert self._forward is not None
-        raw = dict(zip(self._names, problem.paths_at_knots, strict=True))
-        thighs = [
-            LegFacts(
-                self.window,
-                self._sides,
-                side,
-                raw,
-                self._at_knots,
-                self._forward,
-                self._legs,
-                self._numbers,
-            ).at_knots(problem, self._closure_m)
-            for side in self._sides
-        ]
-        *facts, misfit_m = (np.concatenate(part) for part in zip(*thighs, strict=True))
-        problem.add(np.tile(self._knots, len(thighs)), *facts)
+        *facts, misfit_m = thigh_facts(
+            problem, self._at_knots, self._legs, self._hips, self._numbers, self._closure_m
+        )
+        problem.add(np.tile(self._knots, len(self._sides)), *facts)
         return misfit_m
 
     def _close_legs(self, known: DriftProblem) -> tuple[DriftSolution, float]:

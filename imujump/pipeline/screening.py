@@ -87,7 +87,10 @@ class Looks:
 
     def at(self, k: int) -> Look | None:
         """Return look k, None while there is none."""
-        return self[k] if k - self.dropped < len(self._rows) else None
+        place = k - self.dropped
+        if 0 <= place < len(self._rows):
+            return self._rows[place]
+        return self[k] if place < 0 else None
 
     def __getitem__(self, k: int) -> Look:
         """Return look k, which must not have been dropped."""
