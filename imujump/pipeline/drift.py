@@ -200,15 +200,13 @@ class DriftProblem:
         knot = before + nearer
         phi, effect = growth.between(self.knots[knot], index)
         added = np.where(nearer[:, None, None], late, early)
-        sigma = np.sqrt(sigma**2 + np.einsum("ri,rij,rj->r", weights, added, weights))
+        rows = weights[:, None, :]
+        spread = (rows @ added)[:, 0]
+        sigma = np.sqrt(sigma**2 + np.sum(spread * weights, axis=1))
         on_states = np.zeros((len(weights), self.width))
-        on_states[:, STATES * sensor : STATES * (sensor + 1)] = np.einsum(
-            "ri,rij->rj", weights, phi
-        )
+        on_states[:, STATES * sensor : STATES * (sensor + 1)] = (rows @ phi)[:, 0]
         on_border = np.zeros((len(weights), self.border))
-        on_border[:, BIASES * sensor : BIASES * (sensor + 1)] = np.einsum(
-            "ri,rij->rj", weights, effect
-        )
+        on_border[:, BIASES * sensor : BIASES * (sensor + 1)] = (rows @ effect)[:, 0]
         on_border[:, BIASES * self.sensors :] = scalars
         self._add(knot, on_states, on_border, value, sigma)
 

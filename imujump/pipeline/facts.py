@@ -84,15 +84,14 @@ def noise_model(window: Window, placement: Placement) -> NoiseModel:
     return replace(model, gyro_bias_radps=float(np.hypot(model.gyro_bias_radps, left_radps)))
 
 
-def changed_posture_rad(window: Window, rest: int) -> float:
-    """Largest change of any segment's lean between the first stand and another, rad."""
-    angles = []
+def changed_postures_rad(window: Window) -> list[float]:
+    """Largest change of any segment's lean between the first stand and each, rad."""
+    changes = []
     for sensor in window.sensors.values():
-        (a, b), (c, d) = window.rests[0], window.rests[rest]
-        before, after = (sensor.accel_mps2[i : k + 1].mean(axis=0) for i, k in ((a, b), (c, d)))
-        size = float(np.linalg.norm(before) * np.linalg.norm(after))
-        angles.append(float(np.arccos(np.clip(before @ after / size, -1.0, 1.0))))
-    return max(angles)
+        means = np.array([sensor.accel_mps2[a : b + 1].mean(axis=0) for a, b in window.rests])
+        ups = means / np.linalg.norm(means, axis=1, keepdims=True)
+        changes.append(np.arccos(np.clip(ups @ ups[0], -1.0, 1.0)))
+    return [float(largest) for largest in np.max(changes, axis=0)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +108,8 @@ class Stand:
     height_m: float
 
 
-def stands_of(window: Window, placement: Placement) -> tuple[Stand, ...]:
-    """All stands of a window as one sensor sees them."""
+def stands_of(window: Window, placement: Placement, postures_rad: list[float]) -> tuple[Stand, ...]:
+    """All stands of a window as one sensor sees them; see :func:`changed_postures_rad`."""
     sensor, stands = window.sensors[placement], []
     for rest, (first, last) in enumerate(window.rests):
         part = slice(first, last + 1)
@@ -119,8 +118,7 @@ def stands_of(window: Window, placement: Placement) -> tuple[Stand, ...]:
         turning = float(np.linalg.norm(sensor.gyro_radps[part].std(axis=0)))
         height_m = FLOOR_M
         if placement is Placement.PELVIS:
-            bent_m = BENT_M_PER_RAD * changed_posture_rad(window, rest)
-            height_m = math.hypot(POSTURE_M, bent_m)
+            height_m = math.hypot(POSTURE_M, BENT_M_PER_RAD * postures_rad[rest])
         stands.append(
             Stand(
                 tuple(np.linspace(first, last, 4).astype(np.int64).tolist()),

@@ -17,7 +17,7 @@ from imujump.pipeline.body import SHANK_LEVER_M, Body, Window
 from imujump.pipeline.drift import DriftProblem, DriftSolution
 from imujump.pipeline.facts import (
     SAME_POSTURE_RAD,
-    changed_posture_rad,
+    changed_postures_rad,
     noise_model,
     pivot_facts,
     rest_facts,
@@ -75,7 +75,8 @@ class LinkedBody:
         self._pelvis = Placement.PELVIS in self._names
         self._reference = Placement.PELVIS if self._pelvis else self._names[0]
         raw = {p: _reckon(window, p) for p in self._names}
-        stands = {p: stands_of(window, p) for p in self._names}
+        postures_rad = changed_postures_rad(window)
+        stands = {p: stands_of(window, p, postures_rad) for p in self._names}
         coarse = {}
         for p in self._names:
             coarse[p] = _problem(window, {p: raw[p]}, _knots(window, LONE_KNOT_SPACING_S), ())
@@ -103,10 +104,7 @@ class LinkedBody:
         self._at_knots = {
             p: _moved(paths[p].at(self._knots), turns[p], starts[p]) for p in self._names
         }
-        self._stands_alike = any(
-            changed_posture_rad(window, rest) < SAME_POSTURE_RAD
-            for rest in range(1, len(window.rests))
-        )
+        self._stands_alike = any(angle < SAME_POSTURE_RAD for angle in postures_rad[1:])
         pelvis = window.sensors.get(Placement.PELVIS)
         self._gappy_pelvis = pelvis is not None and bool(long_gaps(pelvis.missing, window.step_s))
         self._last: DriftProblem | None = None

@@ -218,7 +218,7 @@ def _most_likely(says: FloatArray, step_s: float) -> FloatArray:
     """
     change = float(np.log(CHANGE_RATE_HZ * step_s))
     b0, b1, b2, b3 = says[0].tolist()
-    scores = [(b0, b1, b2, b3)]
+    scores = [b0, b1, b2, b3]
     for s0, s1, s2, s3 in says[1:].tolist():
         l0 = b0 if b0 >= b1 + change else b1 + change
         l1 = b1 if b1 >= b0 + change else b0 + change
@@ -228,8 +228,8 @@ def _most_likely(says: FloatArray, step_s: float) -> FloatArray:
         b2 = s2 + (l2 if l2 >= l0 + change else l0 + change)
         b1 = s1 + (l1 if l1 >= l3 + change else l3 + change)
         b3 = s3 + (l3 if l3 >= l1 + change else l1 + change)
-        scores.append((b0, b1, b2, b3))
-    every = np.array(scores)
+        scores += (b0, b1, b2, b3)
+    every = np.array(scores).reshape(says.shape)
     left, came_left = _kept_or_changed(every, (1, 0, 3, 2), change)
     _, came_right = _kept_or_changed(left, (2, 3, 0, 1), change)
     state = int(np.argmax(every[-1]))
