@@ -270,11 +270,8 @@ class DriftSolution:
         corner: tuple[FloatArray, bool],
     ) -> None:
         self.problem = problem
-        self._chain = chain
-        self._tail = tail
-        self._factor = factor
-        self._half_edge = half_edge
-        self._corner = corner
+        self._chain, self._tail = chain, tail
+        self._factor, self._half_edge, self._corner = factor, half_edge, corner
 
     @property
     def scalars(self) -> FloatArray:
@@ -287,11 +284,19 @@ class DriftSolution:
 
     def path(self, sensor: int) -> Strapdown:
         """Return a sensor's dead reckoning without its drift, at every sample."""
-        problem = self.problem
-        error = problem._propagations[sensor].everywhere(
-            problem.knots, self._states(sensor), self._bias(sensor)
+        return self._corrected(sensor, self.problem.paths[sensor], self._error(sensor))
+
+    def sketch(self, sensor: int, index: IntArray) -> tuple[FloatArray, Strapdown]:
+        """Return a sensor's position (n, 3) at every sample, and all of its path at some."""
+        old, error = self.problem.paths[sensor], self._error(sensor)
+        whole = self._corrected(sensor, old.at(index), error[index])
+        return old.position_m + error[:, POSITION], whole
+
+    def _error(self, sensor: int) -> FloatArray:
+        """Error states (n, 9) at every sample."""
+        return self.problem._propagations[sensor].everywhere(
+            self.problem.knots, self._states(sensor), self._bias(sensor)
         )
-        return self._corrected(sensor, problem.paths[sensor], error)
 
     def path_at_knots(self, sensor: int) -> Strapdown:
         """Return the same at the knots only."""

@@ -112,29 +112,29 @@ class Propagation:
         one, the noise of the segment, is spread evenly over it. The first and the last sample
         are knots.
         """
-        alone = self._grown_by(bias)
-
-        def carried(tilt: FloatArray, index: IntArray | slice) -> FloatArray:
-            """What the biases and a constant tilt have summed up to since the start."""
-            sum_up = alone[index].copy()
-            sum_up[:, VELOCITY] += cross(tilt, self._force1[index])
-            sum_up[:, POSITION] += cross(tilt, self._force2[index])
-            return sum_up
-
-        # In a segment: errors = what is carried + offset + pace * elapsed time.
+        found = self._grown_by(bias)
+        # In a segment: errors = what biases and its tilt sum up to + offset + pace * elapsed time.
         start, end = knots[:-1], knots[1:]
         length_s = (self._time[end] - self._time[start])[:, None]
-        tilt = states[:-1, ATTITUDE] - alone[start, ATTITUDE]
-        offset = states[:-1] - carried(tilt, start)
-        pace = (states[1:] - carried(tilt, end) - offset) / length_s
+        tilt = states[:-1, ATTITUDE] - found[start, ATTITUDE]
+        ends = np.concatenate((start, end))
+        carried = found[ends]
+        self._add_tilt(carried, np.concatenate((tilt, tilt)), ends)
+        offset = states[:-1] - carried[: len(start)]
+        pace = (states[1:] - carried[len(start) :] - offset) / length_s
         # Of the position's pace the velocity's offset is one part, the noise is the other.
         samples = end - start
         samples[-1] += 1
         elapsed_s = self._time - np.repeat(self._time[start], samples)
-        found = carried(np.repeat(tilt, samples, axis=0), slice(None))
+        self._add_tilt(found, np.repeat(tilt, samples, axis=0), slice(None))
         found += np.repeat(offset, samples, axis=0)
         found += elapsed_s[:, None] * np.repeat(pace, samples, axis=0)
         return found
+
+    def _add_tilt(self, errors: FloatArray, tilt: FloatArray, index: IntArray | slice) -> None:
+        """Add to errors (m, 9) what a constant tilt (m, 3) sums up to from the start on."""
+        errors[:, VELOCITY] += cross(tilt, self._force1[index])
+        errors[:, POSITION] += cross(tilt, self._force2[index])
 
     def _grown_by(self, bias: FloatArray) -> FloatArray:
         """Error states (n, 9) that biases (6,) make up from the start on."""

@@ -82,13 +82,18 @@ class LinkedBody:
             coarse[p] = _problem(window, {p: raw[p]}, _knots(window, LONE_KNOT_SPACING_S), ())
             rest_facts(coarse[p], stands[p], 0, raw[p])
         self._alone = {p: problem.solve() for p, problem in coarse.items()}
-        paths = {p: alone.path(0) for p, alone in self._alone.items()}
+        self._knots = _knots(window, KNOT_SPACING_S)
+        places_m: dict[Placement, FloatArray] = {}
+        at_knots: dict[Placement, Strapdown] = {}
         self._forward = None
-        if self._pelvis:
-            up = window.sensors[Placement.PELVIS].up
-            self._forward = pelvis_forward(paths[Placement.PELVIS], up)
-        self._paths_alone = paths
-        turns, starts = self._turn_to_reference(raw)
+        for p, alone in self._alone.items():
+            if p is Placement.PELVIS:
+                self._pelvis_alone = path = alone.path(0)
+                self._forward = pelvis_forward(path, window.sensors[p].up)
+                places_m[p], at_knots[p] = path.position_m, path.at(self._knots)
+            else:
+                places_m[p], at_knots[p] = alone.sketch(0, self._knots)
+        turns, starts = self._turn_to_reference(raw, places_m)
         self._sides = tuple(s for s in Side if self._pelvis and s.shank in self._names)
         priors: tuple[tuple[float, float], ...] = ()
         if self._forward is not None and self._sides:
@@ -96,14 +101,11 @@ class LinkedBody:
             up = window.sensors[Placement.PELVIS].up
             self._hips = {side: hip_axes(side, self._forward, up) for side in self._sides}
         self._raw = raw
-        self._knots = _knots(window, KNOT_SPACING_S)
         self._known = _problem(window, raw, self._knots, priors, tuple(coarse.values()))
         for p in self._names:
             start = None if p is self._reference else starts[p]
             rest_facts(self._known, stands[p], self._numbers[p], raw[p], start)
-        self._at_knots = {
-            p: _moved(paths[p].at(self._knots), turns[p], starts[p]) for p in self._names
-        }
+        self._at_knots = {p: _moved(at_knots[p], turns[p], starts[p]) for p in self._names}
         self._stands_alike = any(angle < SAME_POSTURE_RAD for angle in postures_rad[1:])
         pelvis = window.sensors.get(Placement.PELVIS)
         self._gappy_pelvis = pelvis is not None and bool(long_gaps(pelvis.missing, window.step_s))
@@ -111,17 +113,19 @@ class LinkedBody:
         self._rounds, self._closure_m = FIRST_ROUNDS, FIRST_CLOSURE_M
 
     def _turn_to_reference(
-        self, raw: dict[Placement, Strapdown]
+        self, raw: dict[Placement, Strapdown], places_m: Mapping[Placement, FloatArray]
     ) -> tuple[dict[Placement, FloatArray], dict[Placement, FloatArray]]:
         """Turn every sensor's frame to the reference's heading; return turns and starts."""
         turns, starts = {self._reference: np.eye(3)}, {self._reference: np.zeros(3)}
-        reference = self._paths_alone[self._reference]
         for p in self._names:
             if p is self._reference:
                 continue
-            turns[p] = heading_rotation(_heading_between(reference, self._paths_alone[p]))
+            angle = _heading_between(places_m[self._reference], places_m[p])
+            turns[p] = heading_rotation(angle)
             raw[p] = _moved(raw[p], turns[p], np.zeros(3))
-            starts[p] = _start_position(self._paths_alone, p.side, self.window, self._forward)
+            starts[p] = np.zeros(3)
+            if self._forward is not None:
+                starts[p] = _start_position(self._pelvis_alone, p.side, self.window, self._forward)
         return turns, starts
 
     def solve(
@@ -164,7 +168,7 @@ class LinkedBody:
             # Two stands hold the pelvis to millimetres; the legs' soft tissue would bend it.
             pelvis = Placement.PELVIS
             solutions[pelvis], numbers[pelvis] = self._alone[pelvis], 0
-            paths[pelvis] = self._paths_alone[pelvis]
+            paths[pelvis] = self._pelvis_alone
         for p in self._names:
             if p not in paths:
                 paths[p] = solution.path(numbers[p])
@@ -310,26 +314,21 @@ def pelvis_forward(path: Strapdown, up: FloatArray) -> FloatArray:
     return np.asarray(np.cos(weight * angle) * nominal + np.sin(weight * angle) * left)
 
 
-def _heading_between(reference: Strapdown, path: Strapdown) -> float:
+def _heading_between(reference_m: FloatArray, place_m: FloatArray) -> float:
     """Angle that turns a sensor's world frame onto the reference's, rad.
 
     Both sensors travel with one body: the angle that best lays one path over the other.
     """
-    a = path.position_m[:, 0] + 1j * path.position_m[:, 1]
-    b = reference.position_m[:, 0] + 1j * reference.position_m[:, 1]
+    a = place_m[:, 0] + 1j * place_m[:, 1]
+    b = reference_m[:, 0] + 1j * reference_m[:, 1]
     return float(np.angle(np.sum(np.conj(a) * b)))
 
 
 def _start_position(
-    paths: Mapping[Placement, Strapdown],
-    side: Side | None,
-    window: Window,
-    forward: FloatArray | None,
+    pelvis: Strapdown, side: Side | None, window: Window, forward: FloatArray
 ) -> FloatArray:
     """Where a shank sensor is at the start, from upright standing."""
-    if forward is None:
-        return np.zeros(3)
-    pelvis = Placement.PELVIS
-    hip = hip_lever(forward, window.sensors[pelvis].up, outward(side) * HIP_SIDE_M)
+    up = window.sensors[Placement.PELVIS].up
+    hip = hip_lever(forward, up, outward(side) * HIP_SIDE_M)
     drop = THIGH_LENGTH_M + SHANK_LENGTH_M - SHANK_LEVER_M
-    return np.asarray(paths[pelvis].rot[0] @ hip - np.array((0.0, 0.0, drop)))
+    return np.asarray(pelvis.rot[0] @ hip - np.array((0.0, 0.0, drop)))
