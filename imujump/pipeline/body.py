@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from imujump.model import BoolArray, FloatArray, Placement
-from imujump.pipeline.drift import DriftSolution
+from imujump.pipeline.drift_solution import DriftSolution
 from imujump.pipeline.strapdown import Strapdown
 
 SHANK_LEVER_M = 0.10

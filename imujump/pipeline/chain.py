@@ -39,19 +39,23 @@ class FactoredChain:
         bands = _bands(diagonal, below, reach)
         self._lower = cholesky_banded(bands, lower=True, overwrite_ab=True, check_finite=False)
 
-    def half(self, right: FloatArray) -> FloatArray:
-        """Solve L x = right (k m,) or (k m, columns): half of a solution by A."""
-        return self._by_triangle(right, "N")
+    def half(self, right: FloatArray, first: int = 0) -> FloatArray:
+        """Solve L x = right (k m,) or (k m, columns): half of a solution by A.
+
+        With ``first`` the rows before it are zero and left out, in ``right`` as in the solution.
+        """
+        return _by_triangle(self._lower[:, first:], right, "N")
 
     def back(self, half: FloatArray) -> FloatArray:
         """Solve L' x = half: the other half."""
-        return self._by_triangle(half, "T")
+        return _by_triangle(self._lower, half, "T")
 
-    def _by_triangle(self, right: FloatArray, trans: str) -> FloatArray:
-        solved, failed = dtbtrs(self._lower, right, uplo="L", trans=trans)
-        if failed:
-            raise np.linalg.LinAlgError("the chain's matrix is singular")
-        return np.asarray(solved)
+
+def _by_triangle(lower: FloatArray, right: FloatArray, trans: str) -> FloatArray:
+    solved, failed = dtbtrs(lower, right, uplo="L", trans=trans)
+    if failed:
+        raise np.linalg.LinAlgError("the chain's matrix is singular")
+    return np.asarray(solved)
 
 
 def _bands(diagonal: FloatArray, below: FloatArray, reach: int) -> FloatArray:

@@ -17,24 +17,22 @@ from the same factorisation.
 from __future__ import annotations
 
 import copy
+from typing import Any
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from imujump.model import BoolArray, FloatArray, IntArray
 from imujump.pipeline.chain import FactoredChain
+from imujump.pipeline.drift_solution import DriftSolution
 from imujump.pipeline.error_growth import (
-    ATTITUDE,
     BIASES,
-    POSITION,
     STATES,
-    VELOCITY,
     Noise,
     NoiseModel,
     Propagation,
 )
 from imujump.pipeline.strapdown import Strapdown
-from imujump.pipeline.vectors import cross, small_turn, turned
 
 
 class DriftProblem:
@@ -95,9 +93,9 @@ class DriftProblem:
         known = {
             path: growth
             for other in like
-            for path, growth in zip(other.paths, other._propagations, strict=True)
+            for path, growth in zip(other.paths, other.growths, strict=True)
         }
-        self._propagations: tuple[Propagation, ...] = tuple(
+        self.growths: tuple[Propagation, ...] = tuple(
             known.get(path) or Propagation(path) for path in paths
         )
         each = zip(paths, noise, missing, clipped, strict=True)
@@ -117,7 +115,7 @@ class DriftProblem:
             self.know(number, mean, sigma)
 
     def _add_motion(self, s: int, noise: NoiseModel) -> None:
-        phi, effect = self._propagations[s].between(self.knots[:-1], self.knots[1:])
+        phi, effect = self.growths[s].between(self.knots[:-1], self.knots[1:])
         q_inv = self._noises[s].information(self.knots[:-1], self.knots[1:])
         own = slice(STATES * s, STATES * (s + 1))
         bias = slice(BIASES * s, BIASES * (s + 1))
@@ -193,7 +191,7 @@ class DriftProblem:
         before = np.minimum(
             np.searchsorted(self.knots, index, side="right") - 1, len(self.knots) - 2
         )
-        growth, noise = self._propagations[sensor], self._noises[sensor]
+        growth, noise = self.growths[sensor], self._noises[sensor]
         early = noise.between(self.knots[before], index)
         late = noise.between(index, self.knots[before + 1])
         nearer = np.trace(late, axis1=1, axis2=2) < np.trace(early, axis1=1, axis2=2)
@@ -230,11 +228,34 @@ class DriftProblem:
                 self._rows[knot] += states[own].T @ facts[own]
         self._corner += border[:, :-1].T @ border
 
-    def pin(self, sensor: int, index: int, component: int, value: float, sigma: float) -> None:
-        """State one error component (0-2 attitude, 3-5 velocity, 6-8 position) at a knot."""
-        weights = np.zeros((1, self.width))
-        weights[0, STATES * sensor + component] = 1.0
-        self.add(np.array((index,)), weights, np.array((value,)), np.array((sigma,)))
+    def pin(
+        self,
+        sensor: int,
+        index: IntArray | int,
+        component: IntArray | int,
+        value: FloatArray | float,
+        sigma: FloatArray | float,
+        scalar: int | None = None,
+    ) -> None:
+        """State single error components (0-2 attitude, 3-5 velocity, 6-8 position) at knots.
+
+        With ``scalar`` they are told against that further constant.
+        """
+        k, state, sure, value = np.broadcast_arrays(
+            self.knot_numbers(np.atleast_1d(index)),
+            STATES * sensor + np.asarray(component),
+            1.0 / np.square(sigma),
+            value,
+        )
+        columns: list[tuple[Any, FloatArray]] = [(state, sure), (-1, sure * value)]
+        if scalar is not None:
+            at = BIASES * self.sensors + scalar
+            columns.append((self.width + at, -sure))
+            self._corner[at, at] += np.sum(sure)
+            self._corner[at, -1] -= np.sum(sure * value)
+        for column, added in columns:
+            at_each: Any = (k, state, column)
+            np.add.at(self._rows, at_each, added)  # a knot may be told of twice
 
     def know(self, scalar: int, value: float, sigma: float) -> None:
         """State one of the further constants."""
@@ -255,95 +276,3 @@ class DriftProblem:
         tail = cho_solve(corner, border[:, -1], check_finite=False)
         chain = factor.back(right - edge @ tail).reshape(k, m)
         return DriftSolution(self, chain, tail, factor, edge, corner)
-
-
-class DriftSolution:
-    """The solved drift: corrected paths, constants and standard deviations."""
-
-    def __init__(
-        self,
-        problem: DriftProblem,
-        chain: FloatArray,
-        tail: FloatArray,
-        factor: FactoredChain,
-        half_edge: FloatArray,
-        corner: tuple[FloatArray, bool],
-    ) -> None:
-        self.problem = problem
-        self._chain, self._tail = chain, tail
-        self._factor, self._half_edge, self._corner = factor, half_edge, corner
-
-    @property
-    def scalars(self) -> FloatArray:
-        """The further constants, in the order they were given."""
-        return self._tail[BIASES * self.problem.sensors :]
-
-    def error_states(self, index: IntArray) -> FloatArray:
-        """Error states (r, 9 sensors) at knots."""
-        return self._chain[self.problem.knot_numbers(index)]
-
-    def path(self, sensor: int) -> Strapdown:
-        """Return a sensor's dead reckoning without its drift, at every sample."""
-        return self._corrected(sensor, self.problem.paths[sensor], self._error(sensor))
-
-    def sketch(self, sensor: int, index: IntArray) -> tuple[FloatArray, Strapdown]:
-        """Return a sensor's position (n, 3) at every sample, and all of its path at some."""
-        old, error = self.problem.paths[sensor], self._error(sensor)
-        whole = self._corrected(sensor, old.at(index), error[index])
-        return old.position_m + error[:, POSITION], whole
-
-    def _error(self, sensor: int) -> FloatArray:
-        """Error states (n, 9) at every sample."""
-        return self.problem._propagations[sensor].everywhere(
-            self.problem.knots, self._states(sensor), self._bias(sensor)
-        )
-
-    def path_at_knots(self, sensor: int) -> Strapdown:
-        """Return the same at the knots only."""
-        return self._corrected(sensor, self.problem.paths_at_knots[sensor], self._states(sensor))
-
-    def _states(self, sensor: int) -> FloatArray:
-        return self._chain[:, STATES * sensor : STATES * (sensor + 1)]
-
-    def _bias(self, sensor: int) -> FloatArray:
-        return self._tail[BIASES * sensor : BIASES * (sensor + 1)]
-
-    def _corrected(self, sensor: int, old: Strapdown, error: FloatArray) -> Strapdown:
-        angle = error[:, ATTITUDE]
-        rot = old.rot + small_turn(angle) @ old.rot
-        bias = self._bias(sensor)
-        force = old.force_mps2 + cross(angle, old.force_mps2) - turned(rot, bias[3:])
-        return Strapdown(
-            old.step_s,
-            rot,
-            force,
-            force - (old.force_mps2 - old.accel_mps2),
-            old.velocity_mps + error[:, VELOCITY],
-            old.position_m + error[:, POSITION],
-            old.gyro_radps - bias[:3],
-        )
-
-    def sigmas(self, weights: FloatArray, scalars: FloatArray | None = None) -> FloatArray:
-        """Give the standard deviations of r outputs that are linear in the unknowns.
-
-        Parameters
-        ----------
-        weights : FloatArray
-            (r, knots, 9 sensors) on the error states.
-        scalars : FloatArray, optional
-            (r, number of scalars) on the further constants.
-        """
-        half = self._factor.half(weights.reshape(len(weights), -1).T)
-        tail = -(self._half_edge.T @ half)
-        if scalars is not None:
-            tail[BIASES * self.problem.sensors :] += scalars.T
-        variance = np.sum(half * half, axis=0)
-        variance += np.sum(tail * cho_solve(self._corner, tail, check_finite=False), axis=0)
-        return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
-
-    def spread_weights(self, index: float) -> tuple[int, float]:
-        """Knot before a sample index and the share of the knot after it (0 to 1)."""
-        knots = self.problem.knots
-        k = min(max(int(knots.searchsorted(index, side="right")) - 1, 0), len(knots) - 2)
-        share = float((index - knots[k]) / (knots[k + 1] - knots[k]))
-        return k, min(max(share, 0.0), 1.0)

@@ -143,23 +143,20 @@ def rest_facts(
     """
     start = np.zeros(3) if start_m is None else start_m
     origin_m, heading_rad = (1e-4, 1e-5) if start_m is None else (START_M, START_RAD)
-    # Sample, component, value, sigma, and whether it is told against the height at rest.
-    rows = [(0, axis, 0.0, stands[0].upright_rad, False) for axis in range(2)]
-    rows.append((0, 2, 0.0, heading_rad, False))
-    rows += [(0, 6 + axis, float(start[axis]), origin_m, False) for axis in range(3)]
-    for stand in stands:
-        sigma_m = 1e-3 if stand is stands[0] else 2.0 * stand.height_m  # four facts share it
-        for sample in stand.samples:
-            for axis, speed in enumerate(path.velocity_mps[sample].tolist()):
-                rows.append((sample, 3 + axis, -speed, stand.speed_mps, False))
-            rows.append((sample, 8, -float(path.position_m[sample, 2]), sigma_m, True))
-    samples, components, values, sigmas, heights = zip(*rows, strict=True)
-    every = np.arange(len(rows))
-    weights = np.zeros((len(rows), problem.width))
-    weights[every, STATES * number + np.array(components)] = 1.0
-    scalars = np.zeros((len(rows), problem.scalars))
-    scalars[heights, number] = -1.0
-    problem.add(np.array(samples), weights, np.array(values), np.array(sigmas), scalars)
+    # Upright, heading and place at the start; then no velocity throughout each stand.
+    upright_rad, looks = stands[0].upright_rad, len(stands[0].samples)
+    index = np.array([stand.samples for stand in stands]).ravel()
+    speeds_mps = np.repeat([stand.speed_mps for stand in stands], 3 * looks)
+    problem.pin(
+        number,
+        np.concatenate((np.zeros(6, dtype=np.int64), np.repeat(index, 3))),
+        np.concatenate(((0, 1, 2, 6, 7, 8), np.tile((3, 4, 5), len(index)))),
+        np.concatenate((np.zeros(3), start, -path.velocity_mps[index].ravel())),
+        np.concatenate(((upright_rad, upright_rad, heading_rad), (origin_m,) * 3, speeds_mps)),
+    )
+    # The facts of one stand share its height.
+    heights_m = np.repeat([1e-3, *(2.0 * stand.height_m for stand in stands[1:])], looks)
+    problem.pin(number, index, 8, -path.position_m[index, 2], heights_m, number)
 
 
 def pivot_facts(

@@ -14,7 +14,8 @@ import numpy as np
 
 from imujump.model import FloatArray, IntArray, Placement, Side
 from imujump.pipeline.body import SHANK_LEVER_M, Body, Window
-from imujump.pipeline.drift import DriftProblem, DriftSolution
+from imujump.pipeline.drift import DriftProblem
+from imujump.pipeline.drift_solution import DriftSolution
 from imujump.pipeline.facts import (
     SAME_POSTURE_RAD,
     changed_postures_rad,
