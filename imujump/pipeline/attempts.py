@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imujump.model import Placement, Side, TakeOffStyle
+from imujump.model import BoolArray, FloatArray, Placement, Side, TakeOffStyle
 from imujump.pipeline.body import Body, Window
 from imujump.pipeline.contacts import Contact
 from imujump.pipeline.dark_spells import blind_s, hidden
@@ -35,6 +35,9 @@ PUSH_S, CLIPPED_S, NEAR_FLOOR_M, OFF_FLOOR_M = 0.05, 0.2, 0.05, 0.25
 last 0.2 s, may push: a free leg is up by then. One told to push 25 cm off the floor is told wrong
 (own choice; recorded and simulated plants come within 4 cm of the standing height, and within 16 cm
 after impacts beyond the range)."""
+
+BRIEFEST_PLANT_S = 0.07
+"""No plant is briefer (own choice: contacts of sprinters last 0.08 s and more, from memory)."""
 
 NO_STEP_S = 0.12
 """Touchdowns of two feet so near each other are no step (own choice: the steps of sprinters
@@ -180,28 +183,42 @@ def _beyond_range(window: Window, body: Body, leaving: list[Contact], flight: Fl
     The path behind it can be so far off that the foot seems to plant in the air, or not at all.
     """
     h, end = body.step_s, int(flight.start) + 1
-    push, plant, run_up = (
-        slice(max(end - round(span_s / h), 0), end) for span_s in (PUSH_S, CLIPPED_S, APPROACH_S)
-    )
+    push, plant = (slice(max(end - round(span_s / h), 0), end) for span_s in (PUSH_S, CLIPPED_S))
+    lasting = [
+        (c.toe_off or 0.0) - (c.strike or 0.0)
+        for c in leaving
+        if (c.toe_off or 0.0) > end - TOE_OFF_AGREES_S / h
+    ]
+    brief = bool(lasting) and max(lasting) * h < BRIEFEST_PLANT_S
     for side in Side:
         if side.shank not in body.paths:
             continue
         clipped = window.sensors[side.shank].clipped
         height_m = body.joint_position(side.shank)[:, 2]
         height_m = np.abs(height_m - height_m[0])
-        down = [
-            height_m[int(c.strike or 0.0) : int(c.toe_off or 0.0) + 1].min()
-            for c in leaving
-            if c.side is side and (c.toe_off or 0.0) > plant.start
-        ]
-        in_the_air = bool(down) and down[-1] > OFF_FLOOR_M and clipped[run_up].any()
-        not_at_all = not down and height_m[push].min() < NEAR_FLOOR_M and clipped[plant].any()
-        if in_the_air or not_at_all:
+        down = [c for c in leaving if c.side is side and (c.toe_off or 0.0) > plant.start]
+        lost = any(_told_wrong(c, brief, height_m, clipped, h) for c in down)
+        if not down:
+            lost = bool(height_m[push].min() < NEAR_FLOOR_M and clipped[plant].any())
+        if lost:
             return (
                 f"the {side} shank sensor left its range at a strike and its path is lost; set a "
                 "wider range"
             )
     return None
+
+
+def _told_wrong(
+    contact: Contact, brief: bool, height_m: FloatArray, clipped: BoolArray, step_s: float
+) -> bool:
+    """Whether a contact contradicts the impacts beyond its sensor's range.
+
+    It lies in the air, or the whole plant is briefer than any.
+    """
+    strike, off = int(contact.strike or 0.0), int(contact.toe_off or 0.0)
+    in_the_air = height_m[strike : off + 1].min() > OFF_FLOOR_M
+    run_up = clipped[max(off - round(APPROACH_S / step_s), 0) : off + 1]
+    return bool((in_the_air or brief) and run_up.any())
 
 
 def _motion_lost(window: Window, flight: Flight, toe_off: float, landing: float) -> str | None:

@@ -155,6 +155,20 @@ class TestJumps:
         assert (jump.style is None) is lost
         assert (jump.unseen is not None and "wider range" in jump.unseen) is lost
 
+    @pytest.mark.parametrize(("strike_s", "lost"), [(2.1, True), (1.98, False)])
+    def test_a_plant_briefer_than_any_after_such_an_impact(
+        self, strike_s: float, lost: bool
+    ) -> None:
+        still = thrown([], 0.0, 6.0)
+        up = np.outer(np.arange(len(still)) > 1.95 / STEP_S, (0.0, 0.0, 0.3))
+        whole = body(pelvis=still, left_shank=still, right_shank=up)
+        received = window(whole)
+        clipped = np.arange(len(still)) == round(2.0 / STEP_S)
+        left = replace(received.sensors[L.shank], clipped=clipped)
+        received = replace(received, sensors={**received.sensors, L.shank: left})
+        contacts = (*RUN_UP[:-1], contact(L, strike_s, 2.15))
+        assert (build_jump(received, whole, self.FLIGHT, contacts).style is None) is lost
+
     @pytest.mark.parametrize(("rise_mps", "hidden"), [(1.5, True), (2.7, False)])
     def test_a_gap_after_a_low_flight_may_hide_the_jump(
         self, rise_mps: float, hidden: bool
