@@ -165,14 +165,14 @@ def _unseen(window: Window, contacts: tuple[Contact, ...], flight: Flight) -> st
             continue
         gone_s = blind_s(window, (side.shank,), flight.start - longest, flight.start)
         if gone_s:
-            return f"{gone_s:.2f} s of the {side} shank sensor are missing around the plant"
+            return f"{gone_s:.2f} s of the {side.shank.words} sensor are missing around the plant"
         strikes = [c.strike for c in contacts if c.side is side and c.strike is not None]
         stood = max((s for s in strikes if s < flight.start), default=-np.inf)
         gone_s = blind_s(window, (side.shank,), max(stood, flight.start - approach), flight.start)
         if gone_s:
             return (
-                f"{gone_s:.2f} s of the {side} shank sensor are missing, and the foot was not seen "
-                "to stand after that"
+                f"{gone_s:.2f} s of the {side.shank.words} sensor are missing, and the foot was "
+                "not seen to stand after that"
             )
     return None
 
@@ -202,8 +202,8 @@ def _beyond_range(window: Window, body: Body, leaving: list[Contact], flight: Fl
             lost = bool(height_m[push].min() < NEAR_FLOOR_M and clipped[plant].any())
         if lost:
             return (
-                f"the {side} shank sensor left its range at a strike and its path is lost; set a "
-                "wider range"
+                f"the {side.shank.words} sensor left its range at a strike and its path is lost; "
+                "set a wider range"
             )
     return None
 

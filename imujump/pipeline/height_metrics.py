@@ -8,6 +8,7 @@ from imujump.model import Placement
 from imujump.pipeline import kinematics as kin
 from imujump.pipeline.estimates import Sheet
 from imujump.pipeline.leaving_speed import leaving_speed
+from imujump.pipeline.vectors import UP
 
 HEIGHT_FLOOR_M = 0.004
 """Own choice: belt and skin under the pelvis sensor, sway of the standing reference."""
@@ -31,11 +32,10 @@ def put_heights(sheet: Sheet) -> None:
     sheet.put("pelvis_rise_m", float(height[apex]), sigma(apex), method)
     rising = body.paths[Placement.PELVIS].velocity_mps[:, 2]
     vertical, tissue = leaving_speed(rising, jump.toe_off, sheet.body.step_s)
-    up = np.array((0.0, 0.0, 1.0))
     accel = abs(float(kin.at(body.paths[Placement.PELVIS].accel_mps2, jump.toe_off)[2]))
     vertical_sigma = float(
         np.sqrt(
-            kin.velocity_sigma(body, jump.toe_off, up) ** 2
+            kin.velocity_sigma(body, jump.toe_off, UP) ** 2
             + tissue**2
             + (accel * jump.toe_off_sigma_s) ** 2
         )

@@ -7,7 +7,6 @@ it is higher than in its contacts before and after, while the other foot carries
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise
 
 import numpy as np
 
@@ -41,15 +40,12 @@ def without_hovering(body: Body, spells: Mapping[Side, list[Spell]]) -> Mapping[
     for side, own in spells.items():
         height_m = body.joint_position(side.shank)[:, 2]
         lowest_m = np.array([height_m[s.first : s.last + 1].min() for s in own])
-        over_m = [
-            min(here - before, here - after)
-            for (before, here), (_, after) in pairwise(pairwise(lowest_m))
-        ]
-        hovers = [False, *(over > HOVER_M for over in over_m), False][: len(own)]
+        high = np.zeros(len(own), dtype=bool)
+        high[1:-1] = lowest_m[1:-1] - np.maximum(lowest_m[:-2], lowest_m[2:]) > HOVER_M
         kept[side] = [
             spell
-            for spell, high in zip(own, hovers, strict=True)
-            if not (high and _beside(spell, spells[side.other], load, body.step_s))
+            for spell, hovers in zip(own, high.tolist(), strict=True)
+            if not (hovers and _beside(spell, spells[side.other], load, body.step_s))
         ]
     return kept
 

@@ -28,7 +28,7 @@ DOUBLE_SUPPORT_S = 0.05
 UNLOADED_SIGMA_S = 6e-3
 """Standard deviation of the load's end where it ends at once (own choice)."""
 
-FADE_SHARE, LAST_FALL_S = 1.0, 9e-3
+LAST_FALL_S = 9e-3
 """From 2 m/s² on, the load takes as long to end as it took from 6 to 2 m/s², at most 9 ms: the push
 of people dies away ever more slowly (two jumps on a force plate, M. Duarte, CC BY 4.0: 8 and 11 ms
 from 6 to 2 m/s², then 8 and 7 ms to the end)."""
@@ -101,5 +101,6 @@ def _unloading(
     latest = half + UNLOADING_S / step_s
     if low is None or low > latest:
         return latest, UNLOADING_S
-    onward = min(max(FADE_SHARE * (low - half), 0.0), LAST_FALL_S / step_s)
-    return low + onward - TISSUE_DELAY_S / step_s, max(low - half, 0.0) * step_s
+    fade = max(low - half, 0.0)
+    onward = min(fade, LAST_FALL_S / step_s)
+    return low + onward - TISSUE_DELAY_S / step_s, fade * step_s

@@ -26,6 +26,7 @@ from imujump.pipeline.height_metrics import put_heights
 from imujump.pipeline.hidden_metrics import withhold_hidden
 from imujump.pipeline.leaving_speed import ringing_mps
 from imujump.pipeline.step_metrics import put_step_metrics, run_up_steps
+from imujump.pipeline.vectors import UP
 
 SWING_CUTOFF_HZ = 20.0
 """Low-pass of the shank's swing rate: keeps the drive, removes impact ringing."""
@@ -179,7 +180,7 @@ def _angles(sheet: Sheet) -> None:
             body,
             Placement.PELVIS,
             [
-                (jump.landing, kin.axis_weights(0, np.array((0.0, 0.0, 1.0)))),
+                (jump.landing, kin.axis_weights(0, UP)),
                 (begin, kin.axis_weights(0, np.array((0.0, 0.0, -1.0)))),
             ],
         )

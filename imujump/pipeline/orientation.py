@@ -2,10 +2,10 @@
 
 Quaternions w + x i + y j + z k live here and nowhere else, as two rows (2, n) of complex numbers,
 w + x i and y + z i: a product is then four of numpy's instead of sixteen. The rest of the pipeline
-sees rotation matrices. A run-up
-lasts a few seconds, so a gyroscope whose bias was taken at rest drifts by a tenth of a degree,
-while the accelerometer is bent by the run for the whole time: gravity is therefore used only
-where the athlete stands (see :mod:`imujump.pipeline.facts`), not blended in sample by sample.
+sees rotation matrices. A run-up lasts a few seconds, so a gyroscope whose bias was taken at rest
+drifts by a tenth of a degree, while the accelerometer is bent by the run for the whole time:
+gravity is therefore used only where the athlete stands (see :mod:`imujump.pipeline.facts`), not
+blended in sample by sample.
 """
 
 from __future__ import annotations

@@ -92,6 +92,10 @@ def vertical_load(body: Body) -> FloatArray | None:
     """
     if Placement.PELVIS not in body.paths:
         return None
+    return body.once("vertical load", None, lambda: _vertical_load(body))
+
+
+def _vertical_load(body: Body) -> FloatArray:
     pelvis = body.paths[Placement.PELVIS].force_mps2[:, 2]
     shanks = [s.shank for s in Side if s.shank in body.paths]
     load = (1.0 - LEG_SHARE * len(shanks)) * pelvis

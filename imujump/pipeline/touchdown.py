@@ -22,6 +22,10 @@ ROLLING = 1.6
 """The ankle of a foot that rolls all through its contact arrives when it is this much faster than
 it stays (own choice)."""
 
+STOPPED_S, JUST_BEFORE_S = 0.09, 0.02
+"""The fall whose arrest is the touch is looked for within 0.09 s before the foot has settled, and
+at least from 0.02 s before its coarse contact begins (own choice)."""
+
 EARLIEST_S = 0.06
 """A strike lies no earlier than this before its coarse contact begins (own choice: at most 55 ms
 before in simulated runs; a foot that is never slow would be followed back into its swing)."""
@@ -146,7 +150,7 @@ def _after(earliest: int, rise_mps: FloatArray, spell: Spell, step_s: float) -> 
     By the arrest of its fall, if it falls; else somewhere between the earliest sample that it can
     be and the beginning of the coarse contact.
     """
-    first = max(earliest, spell.first - round(0.09 / step_s))
+    first = max(earliest, spell.first - round(STOPPED_S / step_s))
     fastest = first + int(np.argmin(rise_mps[first : spell.last + 1]))
     fall_mps = float(rise_mps[fastest])
     if fall_mps > -ARREST_MPS:
@@ -253,7 +257,8 @@ def _floor_stop(
     """
     calm = max(0.35, 1.3 * float(ratio[spell.rest]))
     settled = spell.first + int(np.argmax(ratio[spell.first : spell.last + 1] < calm))
-    first = max(0, min(settled - round(0.09 / step_s), spell.first - round(0.02 / step_s)))
+    led_up, just_before = round(STOPPED_S / step_s), round(JUST_BEFORE_S / step_s)
+    first = max(0, min(settled - led_up, spell.first - just_before))
     fastest = first + int(np.argmin(rise_mps[first : settled + 1]))
     fall_mps = float(rise_mps[fastest])
     if fall_mps > -ARREST_MPS:

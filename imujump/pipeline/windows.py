@@ -153,7 +153,7 @@ def analyse_span(
 
 def _why_unfit(window: Window) -> str:
     """What makes the motion of a window unfit, and the remedy."""
-    lost_s = {p: blind_s(window, (p,), 0, window.samples) for p in window.sensors}
+    lost_s = _lost_s(window)
     worst = max(lost_s, key=lambda p: lost_s[p])
     if lost_s[worst]:
         return (
@@ -165,10 +165,15 @@ def _why_unfit(window: Window) -> str:
 
 def _lateness(window: Window, linked: LinkedBody) -> dict[Side, float]:
     """How late the shanks are, s, told by legs whose both ends were received throughout."""
-    dark = {p for p in window.sensors if blind_s(window, (p,), 0, window.samples)}
-    if Placement.PELVIS in dark:
+    lost_s = _lost_s(window)
+    if lost_s.get(Placement.PELVIS):
         return {}
-    return {side: late_s for side, late_s in linked.lateness().items() if side.shank not in dark}
+    return {side: late_s for side, late_s in linked.lateness().items() if not lost_s[side.shank]}
+
+
+def _lost_s(window: Window) -> dict[Placement, float]:
+    """Longest gap of each sensor, s; 0 where none is long enough to hide a contact."""
+    return {p: blind_s(window, (p,), 0, window.samples) for p in window.sensors}
 
 
 def footfalls(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imujump.model import FloatArray, Placement, TakeOffStyle
+from imujump.model import BoolArray, FloatArray, Placement, TakeOffStyle
 from imujump.pipeline.attempts import build_jump
 from imujump.pipeline.body import Body, SensorWindow, Window
 from imujump.pipeline.contacts import find_contacts
@@ -19,9 +20,11 @@ from imujump.pipeline.level_crossing import crossing
 from imujump.pipeline.support import Spell, stance_spells
 from imujump.pipeline.touchdown import touchdown
 
-from .drawn import RUN_UP, STEP_S, L, R, body, contact, thrown
+from .drawn import RUN_UP, STEP_S, UP, L, R, body, contact, thrown
 
-LEVER_M = 0.1 * np.array((0.0, 0.0, 1.0))
+EMPTY: Mapping[Placement, BoolArray] = {}
+
+LEVER_M = 0.1 * UP
 """Shank sensor above its ankle, as :func:`.drawn.body` has it."""
 
 
@@ -58,12 +61,22 @@ class TestCrossing:
         assert crossing(values, start, level, -1) == pytest.approx(last - there)
 
 
-def window(whole: Body) -> Window:
-    """All that was received, in silence."""
+def window(
+    whole: Body,
+    *,
+    lost: Mapping[Placement, BoolArray] = EMPTY,
+    clipped: Mapping[Placement, BoolArray] = EMPTY,
+) -> Window:
+    """All that was received, in silence, but for what was lost or clipped."""
     n = len(whole.paths[Placement.PELVIS].rot)
     zeros, none = np.zeros((n, 3)), np.zeros(n, dtype=bool)
-    sensor = SensorWindow(zeros, zeros, np.array((0.0, 0.0, 1.0)), none, none, 0.001)
-    return Window(STEP_S, 9.80665, dict.fromkeys(whole.paths, sensor), ((0, 9),))
+    sensors = {
+        p: SensorWindow(
+            zeros, zeros, UP, lost.get(p, none), clipped.get(p, none), gyro_bias_radps=0.001
+        )
+        for p in whole.paths
+    }
+    return Window(STEP_S, 9.80665, sensors, ((0, 9),))
 
 
 class TestJumps:
@@ -121,9 +134,7 @@ class TestJumps:
         whole = body(pelvis=still, left_shank=still, right_shank=still)
         lost = np.zeros(len(still), dtype=bool)
         lost[round(1.5 / STEP_S) : round(1.65 / STEP_S)] = True
-        received = window(whole)
-        right = replace(received.sensors[R.shank], missing=lost)
-        received = replace(received, sensors={**received.sensors, R.shank: right})
+        received = window(whole, lost={R.shank: lost})
         stood = contact(R, stood_s, stood_s + 0.2)
         jump = build_jump(received, whole, self.FLIGHT, (stood, contact(L, 1.98, 2.15)))
         assert (jump.unseen is None) is seen
@@ -146,12 +157,11 @@ class TestJumps:
         ahead = np.interp(np.arange(len(pelvis)) * STEP_S, [1.9, 1.95], [0.0, 1.0])
         up = np.outer(ahead, (0.0, 0.0, 1.0))
         whole = body(pelvis=pelvis, left_shank=left_up_m * up, right_shank=right_up_m * up)
-        received = window(whole)
         clipped = np.zeros(len(pelvis), dtype=bool)
         if clipped_s is not None:
             clipped[round(clipped_s / STEP_S)] = True
-        sensors = {p: replace(s, clipped=clipped) for p, s in received.sensors.items()}
-        jump = build_jump(replace(received, sensors=sensors), whole, self.FLIGHT, tuple(RUN_UP))
+        received = window(whole, clipped=dict.fromkeys(whole.paths, clipped))
+        jump = build_jump(received, whole, self.FLIGHT, tuple(RUN_UP))
         assert (jump.style is None) is lost
         assert (jump.unseen is not None and "wider range" in jump.unseen) is lost
 
@@ -162,10 +172,8 @@ class TestJumps:
         still = thrown([], 0.0, 6.0)
         up = np.outer(np.arange(len(still)) > 1.95 / STEP_S, (0.0, 0.0, 0.3))
         whole = body(pelvis=still, left_shank=still, right_shank=up)
-        received = window(whole)
         clipped = np.arange(len(still)) == round(2.0 / STEP_S)
-        left = replace(received.sensors[L.shank], clipped=clipped)
-        received = replace(received, sensors={**received.sensors, L.shank: left})
+        received = window(whole, clipped={L.shank: clipped})
         contacts = (*RUN_UP[:-1], contact(L, strike_s, 2.15))
         assert (build_jump(received, whole, self.FLIGHT, contacts).style is None) is lost
 
@@ -177,11 +185,10 @@ class TestJumps:
         whole = body(pelvis=still, left_shank=still, right_shank=still)
         lost = np.zeros(len(still), dtype=bool)
         lost[round(3.2 / STEP_S) : round(3.4 / STEP_S)] = True
-        received = window(whole)
-        sensors = {p: replace(s, missing=lost) for p, s in received.sensors.items()}
+        received = window(whole, lost=dict.fromkeys(whole.paths, lost))
         flight = replace(self.FLIGHT, rise_mps=rise_mps)
         contacts = (*RUN_UP, contact(R, 2.7, 3.0))
-        jump = build_jump(replace(received, sensors=sensors), whole, flight, contacts)
+        jump = build_jump(received, whole, flight, contacts)
         assert (jump.motion_lost is not None) is hidden
 
 
